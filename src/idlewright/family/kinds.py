@@ -35,6 +35,7 @@ class StateVariable:
         says: how each value reads in a sentence ("" leaves it out).
         cautions: caution ids shown before it is changed.
         fades: value -> (minutes, value it turns into by itself).
+        free: True = a check that does not name it does not care and leaves it as it is.
     """
 
     name: str
@@ -45,6 +46,7 @@ class StateVariable:
     says: Mapping[str, str]
     cautions: tuple[str, ...] = ()
     fades: Mapping[str, tuple[float, str]] = field(default_factory=dict)
+    free: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +134,16 @@ class Motor:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """What a fault does to one scalar over its severity: from `low` to `high` (equal = fixed)."""
+    """What a fault does to one scalar over its severity: from `low` to `high` (equal = fixed).
+
+    With `like`, act "set" takes the good-car value of that other scalar; `low` and `high` are 0.
+    """
 
     act: Literal["set", "shift", "times"]
     scalar: str
     low: float
     high: float
+    like: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
