@@ -1,0 +1,43 @@
+"""`vet`: check files of ours; all faults, one a line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from idlewright.cli.failures import ANSWER_IS_NO, DONE, error_document, printable
+from idlewright.cli.session import Session
+from idlewright.cli.shell import Examples, data_option, json_option
+
+
+@click.command(
+    "vet",
+    cls=Examples,
+    examples=(
+        "idlewright vet job.toml",
+        "idlewright vet families/*.toml --json",
+        "idlewright vet --expanded my-part.toml",
+    ),
+    help="Check families, parts, sheets and jobs. Exit code 1 if there is a fault.",
+)
+@click.argument("paths", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--expanded", is_flag=True, help="Print what wires and parts expanded to.")
+@json_option
+@data_option
+@click.pass_obj
+def VERB(session: Session, paths: tuple[Path, ...], expanded: bool) -> int:  # noqa: N802
+    """Print every fault, or that there is none; with `--expanded` what a sound file expands to."""
+    from idlewright.family import expanded as expanded_text
+    from idlewright.family import vet_file
+
+    faults = []
+    words = []
+    for path in paths:
+        found = list(vet_file(path))
+        faults += found
+        words += [printable(problem.one_line()) for problem in found] or [f"{path}: no fault found"]
+        if expanded and not found:
+            words.append(expanded_text(path))
+    session.answer(error_document(faults), "\n".join(words))
+    return ANSWER_IS_NO if faults else DONE
