@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""One command for each thing a developer, a reader or the build machine does. Standard library only.
+"""One command for each thing a developer, a reader or the build machine does.
 
     python3 dev.py demo      make the environment, work a complete invented job, keep its record
     python3 dev.py test      make the environment, run every test (more words go to pytest)
@@ -8,8 +8,8 @@
     python3 dev.py bench     measured speeds and ratios, one table
     python3 dev.py setup     make the environment for all of these
 
-The environment is `.venv` beside this file, filled from hashed locks. A stamp over lock, project file and
-interpreter makes the second start fast.
+Standard library only. The environment is `.venv` beside this file, filled from hashed locks; a
+stamp over lock, project file and interpreter makes the second start fast.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ def require_ensurepip() -> None:
 
 
 def require_programs() -> None:
-    """As root on Debian, install what the tests need from the system; elsewhere they skip, and say so."""
+    """As root on Debian, install what the tests need from the system; elsewhere say what lacks."""
     missing = {name: deb for name, deb in SYSTEM_PROGRAMS.items() if shutil.which(name) is None}
     if not missing:
         return
@@ -126,7 +126,7 @@ def pip_works() -> bool:
 def add_project() -> None:
     """Put `src` on the environment's path and the program in its bin folder.
 
-    A path file instead of an editable install: that would fetch a build tool the hashes do not cover.
+    A path file instead of an editable install, which would fetch a build tool without its hash.
     """
     ask = "import sysconfig; print(sysconfig.get_path('purelib'))"
     found = subprocess.run([PYTHON, "-c", ask], capture_output=True, text=True, check=True)
@@ -155,8 +155,21 @@ def make_environment(kind: str) -> None:
         if subprocess.run(making, stdout=sys.stderr, check=False).returncode != 0:
             raise Stop(f"could not make {VENV}; the lines above say why")
     say(f"installing what {LOCKS[kind]} lists")
-    pip = [PYTHON, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    lock = ["--require-hashes", "--only-binary", ":all:", "-r", ROOT / LOCKS[kind]]
+    pip: list[str | Path] = [
+        PYTHON,
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        "--disable-pip-version-check",
+    ]
+    lock: list[str | Path] = [
+        "--require-hashes",
+        "--only-binary",
+        ":all:",
+        "-r",
+        ROOT / LOCKS[kind],
+    ]
     if subprocess.run([*pip, *lock], stdout=sys.stderr, check=False).returncode != 0:
         raise Stop("could not install the locked packages; the lines above say why")
     add_project()

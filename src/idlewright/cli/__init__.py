@@ -1,1 +1,1 @@
-"""The command line: thin shells over the floors below; nothing heavy is imported before it is needed."""
+"""The command line: thin shells over the floors below, which are imported when a verb runs."""

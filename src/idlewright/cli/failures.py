@@ -1,19 +1,13 @@
-"""How a run ends when it does not end well: one line an error, the exit code, a report for our own faults.
+"""How a run ends when it does not end well: one line an error, and the exit code.
 
-Exit codes: 0 done, 1 done and the answer is no, 2 bad input or usage, 3 cannot tell, 4 store refused,
-70 a fault of the program itself, 130 interrupted.
+Exit codes: 0 done, 1 done and the answer is no, 2 bad input or usage, 3 cannot tell, 4 store
+refused, 70 a fault of the program itself (a report of it is kept), 130 interrupted.
 """
 
 from __future__ import annotations
 
-import json
-import os
-import platform
 import sys
-import tempfile
-import traceback
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -51,6 +45,8 @@ def printable(text: str) -> str:
 def tell(problems: Iterable[Problem], session: Session) -> None:
     """Write the problems to standard error, one a line, or as JSON when the run asked for JSON."""
     if session.wants_json:
+        import json
+
         print(json.dumps(error_document(problems), indent=1), file=sys.stderr)
         return
     for problem in problems:
@@ -89,6 +85,12 @@ def write_report(words: Sequence[str], session: Session) -> Path | None:
 
     Call it while the exception is being handled. Nothing is sent anywhere.
     """
+    import os
+    import platform
+    import tempfile
+    import traceback
+    from datetime import UTC, datetime
+
     now = datetime.now(UTC)
     text = "\n".join(
         [

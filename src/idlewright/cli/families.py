@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import click
-from click.shell_completion import CompletionItem
 
-PART_MARK = "[port]"
-
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 def family_ids() -> list[str]:
-    """Ids of the families that ship, sorted. A data file with `[port]` is a part, not a family."""
-    folder = files("idlewright") / "family" / "data"
-    return sorted(
-        entry.name.removesuffix(".toml")
-        for entry in folder.iterdir()
-        if entry.name.endswith(".toml")
-        and PART_MARK not in entry.read_text(encoding="utf-8").splitlines()
-    )
+    """Ids of the families that ship, sorted."""
+    from importlib.resources import files
+
+    folder = files("idlewright") / "family" / "data" / "families"
+    names = (entry.name for entry in folder.iterdir())
+    return sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml"))
 
 
 def complete_family(
     ctx: click.Context, param: click.Parameter, incomplete: str
 ) -> list[CompletionItem]:
     """Families whose id begins as typed."""
+    from click.shell_completion import CompletionItem
+
     return [CompletionItem(name) for name in family_ids() if name.startswith(incomplete)]

@@ -51,7 +51,7 @@ def exit_code(answer: Mapping[str, Any]) -> int:
 @json_option
 @data_option
 @click.pass_obj
-def VERB(session: Session, job: str, accuracy: str, page: Path | None) -> int:  # noqa: N802
+def VERB(session: Session, job: str, accuracy: str, page: Path | None) -> int:
     """Judge the job and print the answer."""
     from idlewright.job.file import load_job
     from idlewright.job.judge import judge

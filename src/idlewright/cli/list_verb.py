@@ -74,15 +74,12 @@ def family_items() -> list[dict[str, object]]:
 @json_option
 @data_option
 @click.pass_obj
-def VERB(session: Session, what: str, family: str | None) -> int:  # noqa: N802
+def VERB(session: Session, what: str, family: str | None) -> int:
     """Print the list."""
     if what == "families":
         items, named = family_items(), None
     elif family is None:
-        known = ", ".join(family_ids())
-        raise BadInput(
-            Problem(f"'list {what}' needs a family", f"one of {known}", f"try 'idlewright list {what} {family_ids()[0]}'")
-        )
+        raise _family_missing(what)
     else:
         from idlewright.family import load_family
 
@@ -95,6 +92,12 @@ def VERB(session: Session, what: str, family: str | None) -> int:  # noqa: N802
     document = {"format": "idlewright/list/1", "what": what, "family": named, "items": items}
     session.answer(document, table(head, rows, columns=width(), right=right))
     return 0
+
+
+def _family_missing(what: str) -> BadInput:
+    known = family_ids()
+    remedy = f"for instance 'idlewright list {what} {known[0]}'"
+    return BadInput(Problem(f"'list {what}' needs a family", f"one of {', '.join(known)}", remedy))
 
 
 def _cell(value: object) -> str:

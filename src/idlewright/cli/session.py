@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -23,7 +22,7 @@ class Session:
 
     @classmethod
     def from_words(cls, words: Sequence[str]) -> Session:
-        """Read what must be known before the words are parsed, so that a usage error obeys it too."""
+        """Read what must be known before the words are parsed, so that a usage error obeys it."""
         options = words[: words.index("--")] if "--" in words else words
         return cls(wants_json="--json" in options)
 
@@ -38,6 +37,8 @@ class Session:
     def answer(self, document: Mapping[str, object], words: str) -> None:
         """Print `document` if JSON is wanted, else `words`, to standard output."""
         if self.wants_json:
+            import json
+
             write_out(json.dumps(document, allow_nan=False, indent=1) + "\n")
         else:
             write_out(words if words.endswith("\n") or not words else words + "\n")

@@ -106,7 +106,7 @@ def data_option(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """`--json`; the session has read it from the words already, this makes it known to the parser."""
+    """`--json`; the session has read it already, this makes it known to the parser."""
     return click.option(
         "--json", is_flag=True, expose_value=False, help="Print JSON and nothing else."
     )(command)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
-import textwrap
 from collections.abc import Sequence
 
 WIDEST = 100
@@ -13,6 +11,8 @@ NARROWEST = 40
 
 def width() -> int:
     """Columns to write for: the terminal's, never more than 100; 80 into a pipe."""
+    import shutil
+
     columns = shutil.get_terminal_size((80, 24)).columns if sys.stdout.isatty() else 80
     return max(NARROWEST, min(WIDEST, columns))
 
@@ -52,6 +52,8 @@ def table(
 def _join(fixed: list[str], last: str, room: int, *, stacked: bool) -> list[str]:
     """One row: the last cell beside the others, or under them where there is no room beside."""
     start = "".join(cell + "  " for cell in fixed)
+    import textwrap
+
     wrapped = textwrap.wrap(last, max(room, 12), break_on_hyphens=False) or [""]
     if stacked and fixed:
         return [start, *("    " + line for line in wrapped)]

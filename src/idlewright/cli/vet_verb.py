@@ -21,12 +21,14 @@ from idlewright.cli.shell import Examples, data_option, json_option
     ),
     help="Check families, parts, sheets and jobs. Exit code 1 if there is a fault.",
 )
-@click.argument("paths", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "paths", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
 @click.option("--expanded", is_flag=True, help="Print what wires and parts expanded to.")
 @json_option
 @data_option
 @click.pass_obj
-def VERB(session: Session, paths: tuple[Path, ...], expanded: bool) -> int:  # noqa: N802
+def VERB(session: Session, paths: tuple[Path, ...], expanded: bool) -> int:
     """Print every fault, or that there is none; with `--expanded` what a sound file expands to."""
     from idlewright.family import expanded as expanded_text
     from idlewright.family import vet_file
