@@ -9,6 +9,7 @@ import click
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
+
 def family_ids() -> list[str]:
     """Ids of the families that ship, sorted."""
     from importlib.resources import files

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,9 +9,9 @@ import click
 
 from idlewright.cli.failures import CANNOT_TELL, DONE
 from idlewright.cli.files import write_file
+from idlewright.cli.screen import style_wanted, width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option
-from idlewright.cli.tables import colour_wanted, width
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -65,6 +64,6 @@ def VERB(session: Session, job: str, accuracy: str, page: Path | None) -> int:
     if not session.wants_json:
         from idlewright.report.terminal import judge_text
 
-        words = judge_text(answer, width(), colour_wanted(dict(os.environ)))
+        words = judge_text(answer, width(), style_wanted())
     session.answer(answer, words)
     return exit_code(answer)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 from idlewright.cli.families import complete_family, family_ids
+from idlewright.cli.screen import table
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option
-from idlewright.cli.tables import table, width
 from idlewright.errors import BadInput, Problem
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def VERB(session: Session, what: str, family: str | None) -> int:
     rows = [[_cell(item[key]) for key in keys] for item in items]
     right = (1,) if len(head) == 3 else ()
     document = {"format": "idlewright/list/1", "what": what, "family": named, "items": items}
-    session.answer(document, table(head, rows, columns=width(), right=right))
+    session.answer(document, "" if session.wants_json else table(head, rows, right=right))
     return 0
 
 

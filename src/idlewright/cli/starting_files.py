@@ -1,0 +1,130 @@
+"""Starting files that depend on a family: a job, and a sheet, with the family's own words as notes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from idlewright.family.kinds import Family, SheetEntry
+
+JOB = """\
+# A job: one vehicle's visit, from complaint to close. Lines that begin with # are notes.
+# Judge it with: idlewright judge FILE       Check it with: idlewright vet FILE
+# Leave out what you do not know; nothing here has to be filled in before you start.
+format = 1
+id = "my-job"
+family = {family}
+vehicle = ""                # free text: how you tell this car from the others
+
+# Values from this vehicle's manual: low, high, page. Type one when a check first needs it.
+# All that can be given: idlewright new sheet --family {name}
+sheet = {{}}
+# sheet = {{ {sheet} }}
+
+# What the customer says. Ids for `words`:
+{words}
+[complaint]
+words = []
+says = ""
+
+# What the car is in now. A line left as a note means: not known.
+[state]
+{state}
+
+# What you have. `tools` left out means everything. Ids for `tools`:
+{tools}
+[limits]
+helper = false              # true: somebody can hold the throttle or the brake
+
+# Your meter: plus or minus (% of the reading + counts). Left out: a stated ordinary meter.
+# [[meter]]
+# id = "m1"
+# volt = {{ percent = 0.5, counts = 3, resolution = "1 mV", input_ohm = 10e6 }}
+
+# A stored code:  when = now, stored, or set_by_us. Ids:
+{codes}
+# [[code]]
+# id = {code}
+# when = "now"
+
+# Readings, in the order they were taken. Either a check (idlewright list checks {name}) ...
+# [[reading]]
+# id = "r1"
+# check = {check}
+# value = "0.52 V"          # number and unit, OL, or one of the check's words
+#
+# ... or any two places a lead can go (idlewright list points {name}).
+# [[reading]]
+# id = "r2"
+# red = {red}
+# black = {black}
+# function = "volt"         # volt, ohm or volt_ac
+# value = "20 mV"
+#
+# A wrong reading stays and is struck: add  struck = "why"  to it.
+
+# A repair or setting, and the reading it came after (idlewright list repairs {name}).
+# [[done]]
+# repair = {repair}
+# after = "r2"
+"""
+
+SHEET = """\
+# A sheet: this vehicle's values from its manual, each with its page. Lines that begin with # are notes.
+# Take the # away from a line once you have the figure; what stands there now is only the usual range.
+# Limits: low, high, page; a side that is not limited is "none". Words: word, page.
+format = 1
+id = "my-sheet"
+family = {family}
+[value]
+{values}
+"""
+
+
+def job_text(family: Family) -> str:
+    """A starting job for `family`: everything optional is a note that shows how it is written."""
+    check = next((c for c in family.checks.values() if c.read == "volt"), None)
+    places = [check.red, check.black] if check else list(family.points)[:2]
+    entries = list(family.sheet.values())[:2]
+    return JOB.format(
+        family=_quoted(family.id),
+        name=family.id,
+        sheet=", ".join(f"{entry.key} = {_entry(entry)}" for entry in entries),
+        words=_notes((word.id, word.say) for word in family.words.values()),
+        state="\n".join(
+            f"# {name} = {_quoted(variable.values[0])}   # {', '.join(variable.values)}"
+            for name, variable in family.states.items()
+        ),
+        tools=_notes(family.tools.items()),
+        codes=_notes((code.id, code.say) for code in family.codes.values()),
+        code=_quoted(next(iter(family.codes), "code")),
+        check=_quoted(check.id if check else next(iter(family.checks), "check")),
+        red=_quoted(places[0] or "red"),
+        black=_quoted(places[1] or "black"),
+        repair=_quoted(next(iter(family.repairs), "repair")),
+    )
+
+
+def sheet_text(family: Family) -> str:
+    """A starting sheet for `family`: one note for each value its manual may give."""
+    lines = (f"# {e.key} = {_entry(e)}   # {e.say}" for e in family.sheet.values())
+    return SHEET.format(family=_quoted(family.id), values="\n".join(lines))
+
+
+def _entry(entry: SheetEntry) -> str:
+    if entry.words:
+        word = entry.usual_word or entry.words[0]
+        return f'[{_quoted(word)}, "p. "]'
+    low, high = entry.usual or (0.0, 0.0)
+    return f'["{low:g} {entry.unit}", "{high:g} {entry.unit}", "p. "]'
+
+
+def _notes(pairs: Iterable[tuple[str, str]]) -> str:
+    lines = [f"#   {name}: {says}" for name, says in pairs]
+    return "\n".join(lines) if lines else "#   (none)"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
