@@ -1,0 +1,426 @@
+"""Resistive circuits solved for many worlds at once, each topology compiled once.
+
+Two programs: a *port* is what a meter or a motor sees between two nodes (open-circuit volts and
+source resistance, and how both depend on every branch); a *network* gives node voltages.
+
+Conventions. A branch is an ordered pair of nodes. Its electromotive force is positive when it
+drives its first node positive; its current counts from the first node to the second. Arrays are
+(E, W): E branches in the order given at compile time, W worlds; an (E, 1) array, or one row of
+one number in a sequence of rows, holds for all worlds. Conductance in S, 0 = no connection in that
+world. Errors: `idlewright.errors.BadInput`.
+
+Method and accuracy: `elimination`; arithmetic on many worlds: `tape`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from idlewright.errors import BadInput, Problem
+from idlewright.physics.elimination import Ends, Pair, Reduction, neighbours, reachable
+from idlewright.physics.tape import Recorder, Row, Signed, Tape, Term, compile_tape
+from idlewright.physics.worlds import Rows, Worlds, check_worlds
+
+_SWEEP_CELLS = 16_384
+"""Numbers per piece of a sweep over several worlds, so that its weights stay in the cache."""
+
+_NO_PATH_OHM = 1e300
+"""No network of resistances has more; a port above it is not connected in that world."""
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """What two nodes look like from outside: volts a-b with nothing connected (V), source
+    resistance (ohm; inf where no path joins a and b, the volts being 0 there). Both (W,).
+    """
+
+    volts: Row
+    ohms: Row
+
+
+@dataclass(frozen=True, slots=True)
+class PortSensitivity:
+    """A port and its derivatives. (W,) and (E, W); all derivatives are 0 where `ohms` is inf.
+
+    Attributes:
+        volts: open-circuit volts, a against b (V).
+        ohms: source resistance (ohm).
+        dvolts_dlnr: change of volts per relative change of each branch's resistance (V).
+        dohms_dlnr: change of ohms per relative change of each branch's resistance (ohm).
+        dvolts_demf: change of volts per volt of each branch's electromotive force (1).
+    """
+
+    volts: Row
+    ohms: Row
+    dvolts_dlnr: NDArray[np.float64]
+    dohms_dlnr: NDArray[np.float64]
+    dvolts_demf: NDArray[np.float64]
+
+
+class PortProgram:
+    """A topology seen from two of its nodes. Made by `compile_port`; safe to use from threads."""
+
+    def __init__(self, branches: tuple[Ends, ...], a: str, b: str) -> None:
+        self.branches = branches
+        self.a = a
+        self.b = b
+        self.connected = b in reachable(neighbours(branches), a)
+        self._tapes: dict[object, Tape] = {}
+
+    def solve(self, conductance: Rows, emf: Rows) -> Port:
+        """Open-circuit volts and source resistance in each world.
+
+        Args:
+            conductance: (E, W), S, finite, >= 0.
+            emf: (E, W), V, finite.
+
+        Raises:
+            BadInput: wrong shape, or a number that is negative, NaN or infinite.
+        """
+        result = self._run(conductance, emf, sensitive=False)
+        return Port(result[0], result[1])
+
+    def solve_with_sensitivity(self, conductance: Rows, emf: Rows) -> PortSensitivity:
+        """The same, and the derivatives by every branch's resistance and electromotive force.
+
+        By the adjoint identity (Tellegen's theorem): with i_k the branch currents at open circuit
+        and h_k those for 1 A into a and out of b with all sources dead,
+        dV/dln R_k = R_k i_k h_k, dR/dln R_k = R_k h_k^2, dV/de_k = h_k.
+
+        Args and errors: as `solve`.
+        """
+        result = self._run(conductance, emf, sensitive=True)
+        count = len(self.branches)
+        rates = result[2:].reshape(3, count, result.shape[1])
+        return PortSensitivity(result[0], result[1], rates[0], rates[1], rates[2])
+
+    def _run(self, conductance: Rows, emf: Rows, sensitive: bool) -> NDArray[np.float64]:
+        """(2, W) or (2 + 3 E, W): volts, ohms, then the three derivatives."""
+        count = len(self.branches)
+        worlds = check_worlds(conductance, emf, count)
+        out = np.empty((2 + 3 * count * sensitive, worlds.width))
+        if not self.connected:
+            out[:] = 0.0
+            out[1] = np.inf
+            return out
+        key = (sensitive, worlds.kind)
+        if key not in self._tapes:
+            self._tapes[key] = self._compile(worlds, sensitive)
+        self._tapes[key].run(worlds.rows, out)
+        if worlds.guarded:
+            out[1, out[1] > _NO_PATH_OHM] = np.inf
+        return out
+
+    def _compile(self, worlds: Worlds, sensitive: bool) -> Tape:
+        count = len(self.branches)
+        tape = Recorder(2 * count, worlds.guarded)
+        reduction = Reduction(tape, self.branches, (self.a, self.b), worlds.driven)
+        pair = reduction.between(self.a, self.b)
+        assert pair is not None  # a and b are connected
+        total = pair.conductance(tape)
+        volts = tape.over(pair.drive(tape, towards=self.b), total)
+        asked = [_output(tape, volts), tape.divide(tape.one, total)]
+        if sensitive:
+            asked += self._sensitivities(tape, reduction, pair)
+        return compile_tape(tape, asked, worlds.wide)
+
+    def _sensitivities(self, tape: Recorder, reduction: Reduction, pair: Pair) -> list[int | None]:
+        unit = Signed(tape.one, 1 if pair.first == self.a else -1)
+        probe = reduction.branch_currents(pair, unit, driven=False)
+        own = reduction.branch_currents(pair, None, driven=True)
+        by_ohm_volts: list[int | None] = []
+        by_ohm_ohms: list[int | None] = []
+        by_emf: list[int | None] = []
+        for branch in range(len(self.branches)):
+            current = _output(tape, probe.get(branch))
+            by_emf.append(current)
+            if current is None:
+                by_ohm_volts.append(None)
+                by_ohm_ohms.append(None)
+                continue
+            drop = tape.divide(current, branch)
+            by_ohm_ohms.append(tape.multiply(drop, current))
+            by_ohm_volts.append(_output(tape, tape.times(own.get(branch), drop)))
+        return by_ohm_volts + by_ohm_ohms + by_emf
+
+
+class NetworkProgram:
+    """A topology with a reference node. Made by `compile_network`; safe to use from threads.
+
+    Attributes:
+        branches: end nodes of each branch.
+        zero: the node all voltages are against.
+        nodes: all other nodes, in order of first appearance.
+        floating: those of them without a path to `zero`.
+    """
+
+    def __init__(self, branches: tuple[Ends, ...], zero: str) -> None:
+        self.branches = branches
+        self.zero = zero
+        near = neighbours(branches)
+        reached = reachable(near, zero)
+        self.nodes = tuple(node for node in near if node != zero)
+        self.floating = tuple(node for node in self.nodes if node not in reached)
+        self._tapes: dict[object, Tape] = {}
+        self._apart: dict[int, _Severed] = {}
+
+    def node_volts(
+        self, conductance: Rows, emf: Rows, keep: Sequence[str] | None = None
+    ) -> NDArray[np.float64]:
+        """Node voltages against `zero`, V, (len(keep), W).
+
+        With all sources between `zero` and another node, driving one way, every value is accurate
+        to about 1e-15 of itself; otherwise to about 1e-15 of the largest electromotive force.
+        A node cut off from `zero` by conductances of exactly 0 in some world is held, there, by
+        nothing; it is given as if its island were tied to `zero` by a vanishing conductance.
+
+        Args:
+            conductance: (E, W), S, finite, >= 0.
+            emf: (E, W), V, finite.
+            keep: nodes wanted, in this order; what none of them needs is not computed. None = all
+                `nodes`.
+
+        Raises:
+            BadInput: wrong shape or number; a node unknown or floating.
+        """
+        wanted = self._check_keep(keep)
+        worlds = check_worlds(conductance, emf, len(self.branches))
+        key = (wanted, worlds.kind)
+        if key not in self._tapes:
+            tape = Recorder(2 * len(self.branches), worlds.guarded)
+            reduction = Reduction(tape, self.branches, (self.zero,), worlds.driven)
+            volts = reduction.node_volts(self.zero)
+            asked = [_output(tape, volts[node]) for node in wanted]
+            self._tapes[key] = compile_tape(tape, asked, worlds.wide)
+        out = np.empty((len(wanted), worlds.width))
+        self._tapes[key].run(worlds.rows, out)
+        return out
+
+    def sweep(
+        self,
+        conductance: Rows,
+        emf: Rows,
+        branch: int,
+        ohms: NDArray[np.float64],
+        keep: Sequence[str] | None = None,
+    ) -> NDArray[np.float64]:
+        """Node voltages for many resistances of one branch, V, (len(keep), S, W).
+
+        Any node voltage is bilinear in one conductance g (superposition and Thevenin's theorem):
+        v(g) = (v_open + g R v_short) / (1 + g R), with v_open and v_short the voltage with that
+        branch taken out and with its resistance shorted, R the resistance its two ends see. Exact;
+        three solves whatever S is.
+
+        Args:
+            conductance, emf, keep: as `node_volts`; what conductance says of the branch is not
+                used, but must be a possible number.
+            branch: index of the branch.
+            ohms: (S,), ohm, finite, > 0.
+
+        Raises:
+            BadInput: as `node_volts`; `branch` or `ohms` out of range.
+        """
+        wanted = self._check_keep(keep)
+        series = _check_ohms(ohms)
+        if not 0 <= branch < len(self.branches):
+            raise BadInput(
+                Problem(
+                    says=f"there is no branch {branch} to sweep",
+                    expected=f"an index from 0 to {len(self.branches) - 1}",
+                )
+            )
+        if branch not in self._apart:
+            self._apart[branch] = _Severed(self, branch)
+        return self._apart[branch].sweep(conductance, emf, series, wanted)
+
+    def _check_keep(self, keep: Sequence[str] | None) -> tuple[str, ...]:
+        wanted = self.nodes if keep is None else tuple(keep)
+        known = {*self.nodes, self.zero}
+        problems = [
+            Problem(says=f"there is no node {node!r} in this network", key=node)
+            for node in wanted
+            if node not in known
+        ]
+        problems += [
+            Problem(
+                says=f"node {node!r} floats: no branch leads from it to {self.zero!r}",
+                expected="a path, however poor, to the reference node",
+                remedy="add the meter or the insulation that ties it down, or do not ask for it",
+                key=node,
+            )
+            for node in wanted
+            if node in self.floating
+        ]
+        if problems:
+            raise BadInput(problems)
+        return wanted
+
+
+class _Severed:
+    """A network with one branch taken out, and with that branch's resistance shorted."""
+
+    def __init__(self, whole: NetworkProgram, branch: int) -> None:
+        first, second = whole.branches[branch]
+        self._branch = branch
+        self._others = [k for k in range(len(whole.branches)) if k != branch]
+        rest = tuple(whole.branches[k] for k in self._others)
+        self._port = PortProgram(rest, first, second)
+        self._open = NetworkProgram(rest, whole.zero)
+        gone, self._stays = (second, first) if second != whole.zero else (first, second)
+        self._gone = gone
+        self._gone_sign = -1.0 if gone == second else 1.0
+        moved = [(self._put(one), self._put(other)) for one, other in rest]
+        self._moved = [k for k, (one, other) in enumerate(moved) if one != other]
+        self._short = NetworkProgram(tuple(moved[k] for k in self._moved), whole.zero)
+        self._ends = rest
+
+    def _put(self, node: str) -> str:
+        return self._stays if node == self._gone else node
+
+    def sweep(
+        self, conductance: Rows, emf: Rows, ohms: Row, wanted: tuple[str, ...]
+    ) -> NDArray[np.float64]:
+        """As `NetworkProgram.sweep`, all arguments checked but the rows."""
+        count = len(self._others) + 1
+        own = check_worlds(conductance, emf, count).rows
+        rest_g = [own[k] for k in self._others]
+        rest_e = [own[count + k] for k in self._others]
+        own_emf = own[count + self._branch]
+        short = self._short_volts(rest_g, rest_e, own_emf, wanted)
+        if not self._port.connected:  # a bridge carries no current, whatever its resistance
+            return np.repeat(short[:, None, :], ohms.size, axis=1)
+        source = self._port.solve(rest_g, rest_e).ohms
+        volts_open = self._open.node_volts(rest_g, rest_e, wanted)
+        return _between(volts_open, short, source, ohms)
+
+    def _short_volts(
+        self, rest_g: list[Row], rest_e: list[Row], own_emf: Row, wanted: tuple[str, ...]
+    ) -> NDArray[np.float64]:
+        """Node volts with the branch's resistance shorted; its electromotive force stays.
+
+        The vanished node is at the volts of the one it joined, plus or minus that force, so each
+        branch that ended there carries the force instead.
+        """
+        step = self._gone_sign * own_emf  # V(gone) = V(stays) + step
+        driven = bool(np.any(step))
+        emf = []
+        for k in self._moved:
+            first, second = self._ends[k]
+            force = rest_e[k]
+            if driven and first == self._gone:
+                force = force - step
+            if driven and second == self._gone:
+                force = force + step
+            emf.append(force)
+        kept = [self._put(node) for node in wanted]
+        if not self._moved:
+            volts = np.zeros((len(kept), step.size))
+        else:
+            volts = self._short.node_volts([rest_g[k] for k in self._moved], emf, kept)
+        if driven and self._gone in wanted:
+            volts = volts + np.array([[node == self._gone] for node in wanted]) * step
+        return volts
+
+
+def compile_port(branches: Sequence[Ends], a: str, b: str) -> PortProgram:
+    """Compile a topology seen between nodes a and b.
+
+    Parts with no path to a or b are left out; a and b not joined give inf ohm.
+
+    Args:
+        branches: end nodes of each branch, in the order of the rows to come.
+        a: the port's positive node (red probe).
+        b: its negative node (black probe).
+
+    Raises:
+        BadInput: a is b; a branch ends where it starts.
+    """
+    if a == b:
+        raise BadInput(
+            Problem(says=f"both ends of the port are at node {a!r}", expected="two different nodes")
+        )
+    return PortProgram(_check_ends(branches), a, b)
+
+
+def compile_network(branches: Sequence[Ends], zero: str) -> NetworkProgram:
+    """Compile a topology whose node voltages count against node `zero`.
+
+    Raises:
+        BadInput: no branch ends at `zero`; a branch ends where it starts.
+    """
+    ends = _check_ends(branches)
+    if not any(zero in pair for pair in ends):
+        raise BadInput(
+            Problem(
+                says=f"no branch ends at the reference node {zero!r}",
+                expected="at least one path to the node all voltages are against",
+            )
+        )
+    return NetworkProgram(ends, zero)
+
+
+def _check_ends(branches: Sequence[Ends]) -> tuple[Ends, ...]:
+    problems = [
+        Problem(
+            says=f"branch {at} goes from node {first!r} to itself",
+            expected="two different nodes",
+        )
+        for at, (first, second) in enumerate(branches)
+        if first == second
+    ]
+    if problems:
+        raise BadInput(problems)
+    return tuple((first, second) for first, second in branches)
+
+
+def _check_ohms(ohms: NDArray[np.float64]) -> Row:
+    series = np.asarray(ohms, dtype=np.float64)
+    if series.ndim != 1 or not np.all((series > 0.0) & (series < np.inf)):
+        raise BadInput(
+            Problem(
+                says="the swept resistances cannot be used",
+                expected="one row of finite numbers of ohms above 0",
+            )
+        )
+    return series
+
+
+def _output(tape: Recorder, term: Term) -> int | None:
+    return None if term is None else tape.positive(term)
+
+
+def _between(
+    volts_open: NDArray[np.float64], volts_short: NDArray[np.float64], source: Row, ohms: Row
+) -> NDArray[np.float64]:
+    """(v_open r + v_short R) / (r + R) for nodes K, resistances r (S,), worlds W: (K, S, W).
+
+    Where no path but the branch itself joins its ends, R is inf and the voltage is v_short.
+    """
+    nodes, width = np.broadcast_shapes(volts_open.shape, volts_short.shape, (1, source.size))
+    if width == 1:
+        shares = _shares(ohms, source)[:, :, 0]
+        ends = np.hstack((volts_open, volts_short))
+        return (ends @ shares)[:, :, None]
+    out = np.empty((nodes, ohms.size, width))
+    step = max(1, _SWEEP_CELLS // width)
+    for start in range(0, ohms.size, step):
+        shares = _shares(ohms[start : start + step], source)
+        for node in range(nodes):
+            part = out[node, start : start + step]
+            np.multiply(volts_open[node], shares[0], out=part)
+            part += volts_short[node] * shares[1]
+    return out
+
+
+def _shares(ohms: Row, source: Row) -> NDArray[np.float64]:
+    """Weights of v_open and v_short, (2, S, W)."""
+    total = ohms[:, None] + source
+    shares = np.empty((2, *total.shape))
+    np.divide(ohms[:, None], total, out=shares[0])
+    shares[1] = 1.0
+    np.divide(source, total, out=shares[1], where=source < np.inf)
+    return shares
