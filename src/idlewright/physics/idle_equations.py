@@ -51,8 +51,10 @@ pressure above ambient."""
 STALL_RPM: Final = 300.0
 """Below this no balance is looked for: the engine is taken to have stalled."""
 
-_FUEL_J_PER_KG_AIR: Final = 44.0e6 / 14.7
-"""Heat that stoichiometric gasoline gives per kg of air (44 MJ/kg, 14.7 kg/kg; from memory)."""
+STOICHIOMETRIC_AIR: Final = 14.7
+"""Air per fuel of pump gasoline, kg/kg (14.6 to 14.7 in engine texts; iso-octane 15.13)."""
+_FUEL_J_PER_KG_AIR: Final = 44.0e6 / STOICHIOMETRIC_AIR
+"""Heat that gasoline (44 MJ/kg, from memory) gives per kg of air."""
 
 
 @dataclass(frozen=True, slots=True)
