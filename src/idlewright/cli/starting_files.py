@@ -1,4 +1,4 @@
-"""Starting files that depend on a family: a job, and a sheet, with the family's own words as notes."""
+"""Starting files that depend on a family: a job and a sheet, with its words as notes."""
 
 from __future__ import annotations
 
@@ -72,8 +72,9 @@ helper = false              # true: somebody can hold the throttle or the brake
 """
 
 SHEET = """\
-# A sheet: this vehicle's values from its manual, each with its page. Lines that begin with # are notes.
-# Take the # away from a line once you have the figure; what stands there now is only the usual range.
+# A sheet: this vehicle's values from its manual, each with its page. Lines that begin with #
+# are notes. Take the # away from a line once you have the figure; what stands there now is only
+# the usual range.
 # Limits: low, high, page; a side that is not limited is "none". Words: word, page.
 format = 1
 id = "my-sheet"
