@@ -22,3 +22,9 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
             if os.environ.get("CI"):
                 pytest.fail(f"{reason}, and CI promises it", pytrace=False)
             pytest.skip(reason)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """No test touches the data folder of the person who runs it."""
+    os.environ["IDLEWRIGHT_DATA"] = str(tmp_path_factory.mktemp("data"))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from idlewright.cli.families import complete_family, family_ids
-from idlewright.cli.screen import table
+from idlewright.cli.screen import width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option
 from idlewright.errors import BadInput, Problem
@@ -16,14 +16,6 @@ if TYPE_CHECKING:
     from idlewright.family.kinds import Family
 
 WHAT = ("families", "checks", "faults", "repairs", "words", "points")
-HEAD = {
-    "families": ("family", "system"),
-    "checks": ("check", "minutes", "what it is"),
-    "faults": ("fault", "what is wrong"),
-    "repairs": ("repair", "minutes", "what is done"),
-    "words": ("word", "what the customer or the computer says"),
-    "points": ("point", "where it is"),
-}
 
 
 def items_of(what: str, family: Family) -> list[dict[str, object]]:
@@ -85,20 +77,23 @@ def VERB(session: Session, what: str, family: str | None) -> int:
 
         loaded = load_family(family)
         items, named = items_of(what, loaded), loaded.id
-    head = HEAD[what]
-    keys = ("id", "minutes", "says") if len(head) == 3 else ("id", "says")
-    rows = [[_cell(item[key]) for key in keys] for item in items]
-    right = (1,) if len(head) == 3 else ()
     document = {"format": "idlewright/list/1", "what": what, "family": named, "items": items}
-    session.answer(document, "" if session.wants_json else table(head, rows, right=right))
+    session.answer(document, "" if session.wants_json else _words(what, items))
     return 0
+
+
+def _words(what: str, items: list[dict[str, object]]) -> str:
+    from idlewright.report.tables_text import list_text
+
+    rows = [[str(item["id"]), *_minutes(item), str(item["says"])] for item in items]
+    return list_text(rows, f"There are no {what}.", width())
+
+
+def _minutes(item: dict[str, object]) -> list[str]:
+    return [f"{item['minutes']:g} min"] if "minutes" in item else []
 
 
 def _family_missing(what: str) -> BadInput:
     known = family_ids()
     remedy = f"for instance 'idlewright list {what} {known[0]}'"
     return BadInput(Problem(f"'list {what}' needs a family", f"one of {', '.join(known)}", remedy))
-
-
-def _cell(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from idlewright.cli.failures import ANSWER_IS_NO, DONE, error_document, printable
+from idlewright.cli.failures import ANSWER_IS_NO, DONE, error_document
+from idlewright.cli.screen import width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option
 
@@ -33,13 +34,14 @@ def VERB(session: Session, paths: tuple[Path, ...], expanded: bool) -> int:
     from idlewright.family import expanded as expanded_text
     from idlewright.family import vet_file
 
-    faults = []
-    words = []
-    for path in paths:
-        found = list(vet_file(path))
-        faults += found
-        words += [printable(problem.one_line()) for problem in found] or [f"{path}: no fault found"]
-        if expanded and not found:
-            words.append(expanded_text(path))
-    session.answer(error_document(faults), "\n".join(words))
+    found = {path: list(vet_file(path)) for path in paths}
+    faults = [problem for problems in found.values() for problem in problems]
+    words = ""
+    if not session.wants_json:
+        from idlewright.report.tables_text import vet_text
+
+        sound = [path for path, problems in found.items() if not problems]
+        words = vet_text([str(path) for path in paths], faults, width())
+        words += "".join(expanded_text(path) for path in sound if expanded)
+    session.answer(error_document(faults), words)
     return ANSWER_IS_NO if faults else DONE

@@ -1,0 +1,58 @@
+"""The published schemas are sound and closed."""
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from idlewright import IdlewrightError, schema
+from idlewright.schemas import schema_names
+
+NAMES = ["error", "judge", "list", "predict", "study"]
+
+
+def objects(node):
+    """Every object schema inside a schema."""
+    if isinstance(node, dict):
+        if "properties" in node:
+            yield node
+        for inner in node.values():
+            yield from objects(inner)
+    elif isinstance(node, list):
+        for inner in node:
+            yield from objects(inner)
+
+
+def test_these_documents_are_published():
+    """A schema for each document the program prints."""
+    assert list(schema_names()) == NAMES
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_schema_is_valid_2020_12(name):
+    """It names the 2020-12 dialect, passes its own metaschema and pins the format's name."""
+    found = schema(name)
+    assert found["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    Draft202012Validator.check_schema(found)
+    assert found["properties"]["format"] == {"const": f"idlewright/{name}/1"}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_schema_is_closed(name):
+    """Every object says which keys it has and takes no others, so that a stray key is seen."""
+    found = list(objects(schema(name)))
+    assert found
+    assert all(node["additionalProperties"] is False for node in found)
+    assert all(set(node["required"]) <= set(node["properties"]) for node in found)
+
+
+def test_an_unknown_document_is_bad_input_that_names_the_known():
+    """A name that is not there: BadInput with the names that are."""
+    with pytest.raises(IdlewrightError, match="no schema for 'juge'") as caught:
+        schema("juge")
+    assert caught.value.exit_code == 2
+    assert "judge" in str(caught.value)
+
+
+def test_an_unknown_number_is_bad_input():
+    """A number that was never released: BadInput."""
+    with pytest.raises(IdlewrightError, match="number 7"):
+        schema("judge", 7)
