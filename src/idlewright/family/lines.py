@@ -1,0 +1,260 @@
+"""A family or part file, line by line: every line checked by its model, good ones kept.
+
+A refused line does not stop the others from being checked; its id is remembered, so that what
+refers to it is not reported a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from idlewright.errors import Problem
+from idlewright.family.names import did_you_mean, is_id
+from idlewright.family.positions import Path
+from idlewright.family.schema import (
+    AIR_METERING,
+    ELEMENTS,
+    SECTIONS,
+    TEXT_SECTIONS,
+    TOP_KEYS,
+    ControlLine,
+    Line,
+    Port,
+    ScalarLine,
+)
+from idlewright.family.textfile import Document
+
+FORMAT = 1
+
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(slots=True)
+class Lines:
+    """The good lines of a file, by section and id, in file order.
+
+    Attributes:
+        broken: ids of refused lines. problems: what was refused.
+        has: sections that stand in the file.
+    """
+
+    document: Document
+    id: str = ""
+    say: str = ""
+    air_metering: str = ""
+    zero: str | None = None
+    control: ControlLine | None = None
+    port: Port | None = None
+    sections: dict[str, dict[str, Line]] = field(default_factory=dict)
+    texts: dict[str, dict[str, str]] = field(default_factory=dict)
+    broken: set[str] = field(default_factory=set)
+    problems: list[Problem] = field(default_factory=list)
+    has: set[str] = field(default_factory=set)
+
+    def section(self, name: str) -> dict[str, Line]:
+        """Good lines of a section."""
+        return self.sections.get(name, {})
+
+
+def read_lines(document: Document) -> Lines:
+    """Check every line of a family or part file."""
+    lines = Lines(document)
+    read_top(document, lines)
+    for name, content in document.data.items():
+        if name in SECTIONS:
+            lines.has.add(name)
+            _read_section(lines, name, content)
+    if "port" not in document.data and "check" not in document.data:
+        lines.problems.append(
+            document.problem((), "neither [check] nor [port]", "a family has checks, a part a port",
+                             "add the section, or check that this is the right file")
+        )
+    return lines
+
+
+def read_top(document: Document, lines: Lines) -> None:
+    """Check what stands above the sections."""
+    allowed = (*TOP_KEYS, *SECTIONS)
+    for key in document.data:
+        if key not in allowed:
+            lines.problems.append(
+                document.problem((key,), f'unknown key "{key}"', "a section or top key of a family",
+                                 did_you_mean(key, allowed, "key"))
+            )
+    lines.problems += head_problems(document)
+    for key in ("id", "say"):
+        value = document.data.get(key)
+        if isinstance(value, str):
+            setattr(lines, key, value)
+        elif key == "say" and value is not None:
+            lines.problems.append(
+                document.problem((key,), "say is not a text", "a text in quotes", "put it in quotes")
+            )
+    air = document.data.get("air_metering", "")
+    if air in AIR_METERING:
+        lines.air_metering = str(air)
+    elif air != "":
+        lines.problems.append(
+            document.problem(("air_metering",), f'unknown air metering "{air}"',
+                             "one of " + ", ".join(AIR_METERING),
+                             did_you_mean(str(air), AIR_METERING))
+        )
+    elif "engine" in document.data and "port" not in document.data:
+        lines.problems.append(
+            document.problem(("engine",), "air_metering is missing",
+                             'air_metering = "carburettor", "speed-density" or "airflow-meter"',
+                             "add it above the sections: a leak acts differently on each")
+        )
+
+
+def head_problems(document: Document) -> Iterable[Problem]:
+    """`format = 1` and `id`, which every file of ours begins with."""
+    version = document.data.get("format")
+    if version is None:
+        yield document.problem(("format",), "format is missing", "format = 1", "add it at the top")
+    elif isinstance(version, bool) or version != FORMAT:
+        newer = isinstance(version, int) and version > FORMAT
+        yield document.problem(
+            ("format",),
+            f"format {version} is not known here",
+            "format = 1",
+            "use a newer version of this program" if newer else "write format = 1",
+        )
+    name = document.data.get("id")
+    if name is None:
+        yield document.problem(("id",), "id is missing", 'id = "a-name"', "add it at the top")
+    elif not isinstance(name, str) or not is_id(name.replace("-", "_")):
+        yield document.problem(
+            ("id",), f"{name!r} is no id", "lower case words, digits, `-`, `_` and `.`", "rename it"
+        )
+
+
+def _read_section(lines: Lines, name: str, content: object) -> None:
+    document = lines.document
+    if not isinstance(content, dict):
+        lines.problems.append(
+            document.problem((name,), f"[{name}] is not a section", f"[{name}] and lines below it",
+                             "write id = { … } lines")
+        )
+        return
+    if name == "port":
+        lines.port = _checked(lines, Port, content, ("port",)) or Port()
+        return
+    for line_id, raw in content.items():
+        path: Path = (name, line_id)
+        if name == "circuit" and line_id == "zero":
+            _read_zero(lines, raw)
+        elif name == "engine" and line_id == "control":
+            lines.control = _line(lines, ControlLine, raw, path)
+        elif not is_id(line_id):
+            lines.broken.add(line_id)
+            lines.problems.append(
+                document.problem(path, f'"{line_id}" is no id',
+                                 "lower case words joined by . and _", "rename it")
+            )
+        elif name in TEXT_SECTIONS:
+            _read_text(lines, name, line_id, raw)
+        else:
+            model = _model(lines, name, raw, path)
+            checked = _line(lines, model, raw, path) if model else None
+            if checked is None:
+                lines.broken.add(f"engine.{line_id}" if name == "engine" else line_id)
+            else:
+                lines.sections.setdefault(name, {})[line_id] = checked
+
+
+def _read_zero(lines: Lines, raw: object) -> None:
+    if isinstance(raw, str) and raw.strip():
+        lines.zero = raw
+        return
+    lines.problems.append(
+        lines.document.problem(("circuit", "zero"), "zero is no node name", 'zero = "chassis"',
+                               "name the node that everything is measured against")
+    )
+
+
+def _read_text(lines: Lines, name: str, line_id: str, raw: object) -> None:
+    if isinstance(raw, str) and raw.strip():
+        lines.texts.setdefault(name, {})[line_id] = raw
+        return
+    lines.broken.add(line_id)
+    lines.problems.append(
+        lines.document.problem((name, line_id), f"{line_id} is not a text", 'id = "a sentence"',
+                               "write the text in quotes")
+    )
+
+
+def _model(lines: Lines, name: str, raw: object, path: Path) -> type[Line] | None:
+    if name == "engine":
+        return ScalarLine
+    if name != "circuit":
+        return SECTIONS[name]
+    kinds = [kind for kind in ELEMENTS if isinstance(raw, dict) and kind in raw]
+    if len(kinds) == 1:
+        return ELEMENTS[kinds[0]]
+    says = f"both {kinds[0]} and {kinds[1]} stand in one line" if kinds else "no kind of element"
+    near = did_you_mean(next(iter(raw), ""), ELEMENTS) if isinstance(raw, dict) else ""
+    lines.problems.append(
+        lines.document.problem(path, says, "exactly one of " + ", ".join(ELEMENTS),
+                               "make two lines of it" if kinds else near or "write id = { … }")
+    )
+    return None
+
+
+def _line(lines: Lines, model: type[M], raw: object, path: Path) -> M | None:
+    if not isinstance(raw, dict):
+        lines.problems.append(
+            lines.document.problem(path, f"{path[-1]} is not a table", "id = { key = value, … }",
+                                   "write the line in braces")
+        )
+        return None
+    return _checked(lines, model, raw, path)
+
+
+def _checked(
+    lines: Lines, model: type[M], raw: Mapping[str, object], path: Path
+) -> M | None:
+    try:
+        return model.model_validate(raw)
+    except ValidationError as error:
+        lines.problems += [
+            problem_of(lines.document, path, detail, model)
+            for detail in error.errors(include_url=False)
+        ]
+        return None
+
+
+def problem_of(
+    document: Document, path: Path, detail: ErrorDetails, model: type[BaseModel]
+) -> Problem:
+    """One pydantic error as a problem of ours."""
+    loc = tuple(detail["loc"])
+    place = (*path, *loc)
+    key = str(loc[-1]) if loc else ""
+    kind = detail["type"]
+    if kind == "missing":
+        return document.problem(place, f"{key} is missing", f"a line with {key} = …", f"add {key}")
+    if kind == "extra_forbidden":
+        known = [f.alias or name for name, f in model.model_fields.items()]
+        if isinstance(detail["input"], dict) and key not in known:
+            return document.problem(
+                place, f'unknown key "{key}"', "one of " + ", ".join(known),
+                f'{did_you_mean(key, known, "key")} (an id with a dot is written in quotes)',
+            )
+        return document.problem(
+            place, f'unknown key "{key}"', "one of " + ", ".join(known),
+            did_you_mean(key, known, "key"),
+        )
+    context = detail.get("ctx") or {}
+    if kind == "idlewright":
+        return document.problem(
+            place, str(context["says"]), str(context["expected"]), str(context["remedy"])
+        )
+    message = detail["msg"]
+    expected = message.replace("Input should be ", "").replace("a valid dictionary", "a table")
+    return document.problem(place, f"{key} cannot be used", expected, "correct the value")
