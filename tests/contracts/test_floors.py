@@ -32,7 +32,7 @@ def test_the_package_root_is_not_a_back_door():
 
 
 def imported(path):
-    """Dotted names a module imports, at its top or inside functions, with `from a import b` as a.b."""
+    """Dotted names a module imports, at its top or inside functions; `from a import b` is a.b."""
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)

@@ -1,0 +1,56 @@
+"""`study`: the method itself, measured on simulated cars."""
+
+from __future__ import annotations
+
+import click
+
+from idlewright.cli.families import complete_family, family_ids
+from idlewright.cli.screen import style_wanted, width
+from idlewright.cli.session import Session
+from idlewright.cli.shell import Examples, data_option, json_option, seed_option
+
+WHAT = ("plan", "truth", "speed", "gaps")
+
+
+@click.command(
+    "study",
+    cls=Examples,
+    examples=(
+        "idlewright study plan --family plunger-carburettor --cases 100",
+        "idlewright study truth --cases 400 --seed 3 --json",
+        "idlewright study gaps --family duty-airflow",
+    ),
+    help="plan: policies compared. truth: are the odds right, and how often sure but wrong. "
+    "speed: how long an answer takes. gaps: which faults no check tells apart.",
+)
+@click.argument("what", type=click.Choice(WHAT))
+@click.option(
+    "--family",
+    metavar="F",
+    shell_complete=complete_family,
+    help="Family of the cars (default: the first of `list families`).",
+)
+@click.option(
+    "--cases",
+    type=click.IntRange(min=1),
+    default=100,
+    show_default=True,
+    metavar="N",
+    help="Simulated cars.",
+)
+@seed_option
+@json_option
+@data_option
+@click.pass_obj
+def VERB(session: Session, what: str, family: str | None, cases: int, seed: int) -> int:
+    """Run the study and print it."""
+    from idlewright.study import run
+
+    found = run(what, family=family or family_ids()[0], cases=cases, seed=seed)
+    words = ""
+    if not session.wants_json:
+        from idlewright.report.tables_text import study_text
+
+        words = study_text(found, width(), style_wanted())
+    session.answer(found, words)
+    return 0
