@@ -111,8 +111,9 @@ def p_inside(y: ArrayLike, u: ArrayLike, limits: Limits) -> FloatArray:
     value, sd = np.broadcast_arrays(np.asarray(y, np.float64), np.asarray(u, np.float64))
     known = sd > 0.0
     safe = np.where(known, sd, 1.0)
-    below = ndtr((limits.least - value) / safe)
-    above = ndtr((value - limits.most) / safe)
+    with np.errstate(over="ignore"):  # a vanishing sd puts the limit infinitely many of them away
+        below = ndtr((limits.least - value) / safe)
+        above = ndtr((value - limits.most) / safe)
     exact = (value >= limits.least) & (value <= limits.most)
     return np.where(known, np.clip(1.0 - below - above, 0.0, 1.0), exact.astype(np.float64))
 

@@ -192,7 +192,7 @@ class Meter:
         last = function.ranges()[-1]
         full = math.inf if function.full_count is None else (function.full_count - 0.5) * last
         limit = min(function.top + 0.5 * last, full)
-        over = np.abs(signal) >= limit
+        over = np.asarray(np.abs(signal) >= limit)
         value = np.where(over, np.copysign(function.top, signal), np.round(signal / step) * step)
         return Shown(value=value, step=step, overload=over)
 

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
-from typing import Any, Final
+from typing import Any, Final, TypeGuard
 
 from idlewright.errors import BadInput, Problem
 from idlewright.physics.meter import ORDINARY, Meter, MeterFunction
@@ -25,6 +25,10 @@ _KEYS: Final = ("percent", "counts", "resolution", "top", "full_count", "input_o
 
 def _plain_place(key: str) -> Where:
     return Where(key=key)
+
+
+def _is_number(value: object) -> TypeGuard[int | float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def meter_from_mapping(data: Mapping[str, object], place: Place = _plain_place) -> Meter:
@@ -103,8 +107,7 @@ class _Reader:
 
     def number(self, key: str, value: object, least: float, most: float) -> float:
         whole = key.endswith("full_count")
-        fits = isinstance(value, int if whole else int | float) and not isinstance(value, bool)
-        if fits and isinstance(value, int | float) and least <= value <= most:
+        if _is_number(value) and least <= value <= most and not (whole and value != int(value)):
             return float(value)
         kind = "whole number" if whole else "number"
         expected = f"a {kind} from {least:g} to {most:g}"
@@ -123,7 +126,7 @@ class _Reader:
             except BadInput as error:
                 self.problems.extend(error.problems)
                 return 0.0
-        elif plain and isinstance(value, int | float) and not isinstance(value, bool):
+        elif plain and _is_number(value) and abs(value) < 1e15:
             size = float(value)
         if math.isfinite(size) and size >= least:
             return size
