@@ -21,7 +21,7 @@ _SPELLED = {
 }  # fmt: skip
 
 _TIE = "\x1f"  # stands for a space that must not break while a line is wrapped; is in no ASCII text
-_TOGETHER = re.compile(
+TOGETHER = re.compile(
     r"(?<=\d) (?=in \d|(?:V|mV|A|mA|k?ohm|Mohm|rpm|mm|kPa|deg|min|s|h|euro)\b)|(?<=\d in) (?=\d)"
 )
 
@@ -50,7 +50,7 @@ def usable_width(width: int | None) -> int:
 def wrap(text: object, width: int, indent: str = "", hang: str | None = None) -> list[str]:
     """`text` in lines of at most `width`, each indented; later lines by `hang`."""
     lines = textwrap.wrap(
-        _TOGETHER.sub(_TIE, ascii_text(text)),
+        TOGETHER.sub(_TIE, ascii_text(text)),
         max(1, width),
         initial_indent=indent,
         subsequent_indent=indent if hang is None else hang,

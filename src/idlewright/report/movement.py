@@ -183,7 +183,8 @@ def _named(group: _Group, top: bool, letters: _Letters) -> Named:
     stranger = group.something_else
     title = str(answer.get("title") or " + ".join(answer["faults"]) or "Nothing wrong")
     letter = "?" if stranger else letters.take(str(answer.get("letter") or ""), title)
-    kind = "something else" if stranger else "leader" if top else "suspect"
+    leads = top and group.p >= LEADER_FROM
+    kind = "something else" if stranger else "leader" if leads else "suspect"
     short = "something else" if stranger else str(answer.get("short") or _shortened(title))
     twins = len(group.members) > 1
     return Named(title, short, letter, group.p, group.odds, kind, twins, 1, answer)
@@ -262,7 +263,8 @@ def moved_words(moves: Movement, row: Row) -> str:
     for one, change, factor in told:
         cannot = leader is not None and factor is not None and factor <= -CANNOT_DECIBANS
         said = "cannot do this" if cannot and one.kind == "suspect" else change_words(change)
-        parts.append(sentence(f"{lower_first(one.title)}: {said}"))
+        name = str((one.answer or {}).get("short") or one.title)
+        parts.append(sentence(f"{name}{',' if ':' in name else ''} {said}"))
     return " ".join(parts)
 
 

@@ -126,9 +126,7 @@ def width_text(reading: Answer) -> str:
     u = reading.get("u")
     if not u or reading.get("value") is None:
         return ""
-    typed = str(reading.get("typed") or "")
-    name, factor = display_unit(reading.get("unit"), abs(float(reading["value"])), typed)
-    return f"±{number_text(2 * float(u) / factor, 2)} {name}"
+    return f"±{quantity_text(2 * float(u), reading.get('unit'), 2)}"
 
 
 def margin_text(reading: Answer, limit: Answer | None) -> str:

@@ -106,7 +106,8 @@ def leader_facts(one: Named) -> list[str]:
     active = answer.get("active_now")
     if active is not None and answer.get("faults") and active < _COMES_AND_GOES_BELOW:
         facts.append(f"it comes and goes: acting now {odds_words(float(active))}")
-    equals = [" + ".join(faults) for faults in answer.get("equal_to") or []]
+    ids = [" + ".join(faults) for faults in answer.get("equal_to") or []]
+    equals = [str(title) for title in answer.get("equal_titles") or ids]
     if equals:
         facts.append(f"no check here can tell it from {listed(equals, 'or')}")
     return facts
@@ -137,8 +138,8 @@ class NextStep:
 
     Attributes:
         kind: check, repair, reread or stop. careful: caution sentences. setup: what to change
-        first. do: the instruction. time: minutes, and parts for a repair. leads: where the leads
-        go. good: what a good car reads. expect: what suspects would read. why: the reason.
+        first. do: the instruction. time: minutes, and parts for a repair. red, black: where the
+        leads go. good: what a good car reads. expect: what suspects would read. why: the reason.
         others: other steps worth choosing. price: the price slip's sentence.
     """
 
@@ -147,7 +148,8 @@ class NextStep:
     setup: str
     do: str
     time: str
-    leads: str
+    red: str
+    black: str
     good: str
     expect: tuple[str, ...]
     why: str
@@ -166,7 +168,8 @@ def next_step(judged: Answer) -> NextStep:
         setup=_setup_words(step.get("setup") or []),
         do=_do(step, bool(judged.get("readings"))),
         time="" if kind == "stop" else _time(step, str(cost.get("currency") or "")),
-        leads=_leads(step.get("probes") or {}),
+        red=_lead(step, "red"),
+        black=_lead(step, "black"),
         good=_good(step),
         expect=_expect(step, judged.get("suspects") or []),
         why=sentence(str(step.get("why") or "")),
@@ -184,8 +187,10 @@ def next_lines(judged: Answer) -> list[str]:
     if step.setup:
         lines.append(step.setup)
     lines.append(f"{step.do} {sentence(step.time)}".strip())
-    if step.leads:
-        lines.append(step.leads)
+    places = (("Red", step.red), ("Black", step.black))
+    leads = [f"{name} on {place}." for name, place in places if place]
+    if leads:
+        lines.append(" ".join(leads))
     if step.good:
         lines.append(step.good)
     lines.extend(step.expect)
@@ -237,14 +242,10 @@ def _time(step: Answer, currency: str) -> str:
     return f"{time}, {parts_words(step.get('parts'), currency)}"
 
 
-def _leads(probes: Answer) -> str:
-    """Where the two leads go; both always named."""
-    red = probes.get("red_says") or probes.get("red")
-    black = probes.get("black_says") or probes.get("black")
-    if not red and not black:
-        return ""
-    parts = [f"{name} on {place}." for name, place in (("Red", red), ("Black", black)) if place]
-    return " ".join(parts)
+def _lead(step: Answer, which: str) -> str:
+    """Where one lead goes: as said when that is given, else the place's id."""
+    probes = step.get("probes") or {}
+    return str(probes.get(f"{which}_says") or probes.get(which) or "")
 
 
 def _good(step: Answer) -> str:
