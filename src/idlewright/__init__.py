@@ -7,6 +7,38 @@ the package costs next to nothing and the command line starts at once.
 from __future__ import annotations
 
 from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from idlewright import study
+    from idlewright.errors import IdlewrightError
+    from idlewright.family import load_family, load_sheet
+    from idlewright.job import CarState, Reading
+    from idlewright.job.file import load_job
+    from idlewright.job.judge import judge
+    from idlewright.model import compile_model
+    from idlewright.model.predict import predict
+    from idlewright.physics.meter import Meter
+    from idlewright.plan import propose
+    from idlewright.practice import open_car
+    from idlewright.schemas import schema
+
+__all__ = [
+    "CarState",
+    "IdlewrightError",
+    "Meter",
+    "Reading",
+    "compile_model",
+    "judge",
+    "load_family",
+    "load_job",
+    "load_sheet",
+    "open_car",
+    "predict",
+    "propose",
+    "schema",
+    "study",
+]
 
 _HOMES = {
     "CarState": "idlewright.job",
@@ -16,21 +48,19 @@ _HOMES = {
     "compile_model": "idlewright.model",
     "judge": "idlewright.job.judge",
     "load_family": "idlewright.family",
-    "load_job": "idlewright.job",
+    "load_job": "idlewright.job.file",
     "load_sheet": "idlewright.family",
     "open_car": "idlewright.practice",
     "predict": "idlewright.model.predict",
     "propose": "idlewright.plan",
     "schema": "idlewright.schemas",
 }
-_PACKAGES = frozenset({"study"})
-
-__all__ = sorted([*_HOMES, *_PACKAGES])  # noqa: PLE0605 - the list is the table above, once
+"""Where each name lives. `study` is not here: it is the package of that name, with its `run`."""
 
 
 def __getattr__(name: str) -> object:
-    if name in _PACKAGES:
-        return import_module(f"idlewright.{name}")
+    if name == "study":
+        return import_module("idlewright.study")
     if name in _HOMES:
         found: object = getattr(import_module(_HOMES[name]), name)
         globals()[name] = found
@@ -39,4 +69,4 @@ def __getattr__(name: str) -> object:
 
 
 def __dir__() -> list[str]:
-    return [*__all__, "__version__"]
+    return list(__all__)

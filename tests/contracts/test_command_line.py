@@ -8,8 +8,8 @@ import sys
 
 import jsonschema
 import pytest
-from bench.start import TIMES_BARE, process_seconds
 
+from bench.start import TIMES_BARE, process_seconds
 from contracts.program import idlewright
 from contracts.tracked import ROOT
 from idlewright import schema

@@ -1,0 +1,114 @@
+"""What the program prints is what the published schemas say."""
+
+import json
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from contracts.program import idlewright
+from contracts.tracked import ROOT
+from idlewright import schema
+from idlewright.cli.families import family_ids
+from idlewright.cli.list_verb import WHAT
+
+FAMILIES = ["duty-airflow", "plunger-carburettor", "stepper-pressure"]
+JOBS = sorted((ROOT / "examples").rglob("*job*.toml"))
+
+
+def answer(name, *words, cwd=None, codes=(0,)):
+    """Run the program with --json; its answer, checked against the schema of that name."""
+    done = idlewright(*words, "--json", cwd=cwd)
+    assert done.returncode in codes, done.stderr
+    document = json.loads(done.stdout)
+    Draft202012Validator(schema(name)).validate(document)
+    return document
+
+
+def test_the_promised_families_ship():
+    """These three families ship, found by their files, and load under these ids."""
+    assert family_ids() == FAMILIES
+    listed = answer("list", "list", "families")
+    assert [item["id"] for item in listed["items"]] == FAMILIES
+
+
+@pytest.mark.parametrize("what", [what for what in WHAT if what != "families"])
+@pytest.mark.parametrize("family", FAMILIES)
+def test_lists_are_as_published(family, what):
+    """Each list of each family is valid and not empty, its ids are unique, everything has words."""
+    items = answer("list", "list", what, family)["items"]
+    ids = [item["id"] for item in items]
+    assert ids and len(ids) == len(set(ids))
+    assert all(item["says"] for item in items)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_predictions_are_as_published(family):
+    """Every check is predicted; its first row is the good car."""
+    found = answer("predict", "predict", family)
+    assert found["checks"]
+    assert all(check["rows"][0]["faults"] == [] for check in found["checks"])
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("kind", ["job", "sheet"])
+def test_a_new_file_for_a_family_passes_vet(family, kind, tmp_path):
+    """`new job` and `new sheet` write files without a fault."""
+    idlewright("new", kind, "--family", family, "--out", "new.toml", cwd=tmp_path)
+    done = idlewright("vet", "new.toml", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == "new.toml: no faults found.\n"
+
+
+@pytest.mark.parametrize("kind", ["family", "part"])
+def test_a_new_file_of_ones_own_passes_vet(kind, tmp_path):
+    """`new family` and `new part` write files without a fault; `--expanded` shows more of them."""
+    idlewright("new", kind, "--out", "new.toml", cwd=tmp_path)
+    done = idlewright("vet", "--expanded", "new.toml", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("new.toml: no faults found.\n")
+    assert "gnd.poor" in done.stdout
+
+
+def test_a_sheet_with_its_notes_taken_away_passes_vet(tmp_path):
+    """Every value that a new sheet shows as a note is written as it must be."""
+    for family in FAMILIES:
+        head, _, values = idlewright("new", "sheet", "--family", family).stdout.partition(
+            "[value]\n"
+        )
+        text = head + "[value]\n" + values.replace("# ", "", 1).replace("\n# ", "\n")
+        (tmp_path / "sheet.toml").write_text(text, encoding="utf-8")
+        done = idlewright("vet", "sheet.toml", cwd=tmp_path)
+        assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_new_family_of_words_can_be_judged(family, tmp_path):
+    """A job without any reading gives an answer of the published form, odds adding up to one."""
+    idlewright("new", "job", "--family", family, "--out", "job.toml", cwd=tmp_path)
+    found = answer("judge", "judge", "job.toml", cwd=tmp_path, codes=(0, 3))
+    assert abs(sum(suspect["probability"] for suspect in found["suspects"]) - 1) <= 1e-9
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.name)
+def test_shipped_jobs_are_judged_as_published(path):
+    """Each example job gives a valid answer, the same twice."""
+    found = answer("judge", "judge", str(path), codes=(0, 3))
+    assert found == answer("judge", "judge", str(path), codes=(0, 3))
+    assert abs(sum(suspect["probability"] for suspect in found["suspects"]) - 1) <= 1e-9
+
+
+def test_faults_found_by_vet_are_as_published(tmp_path):
+    """`vet --json` prints the error document on standard output, each fault with its line; code 1."""
+    text = idlewright("new", "part").stdout.replace('"gnd.s"], ohm', '"gnd.s"], omh')
+    (tmp_path / "part.toml").write_text(text, encoding="utf-8")
+    errors = answer("error", "vet", "part.toml", cwd=tmp_path, codes=(1,))["errors"]
+    line = 1 + next(k for k, row in enumerate(text.splitlines()) if "omh" in row)
+    assert any(error["line"] == line and "omh" in json.dumps(error) for error in errors)
+    assert all(error["file"] == "part.toml" for error in errors)
+
+
+def test_a_small_study_is_as_published():
+    """`study plan` prints the study document; its counts are of the cases asked for."""
+    found = answer("study", "study", "plan", "--cases", "4", "--seed", "2")
+    assert found["cases"] == 4 and found["seed"] == 2
+    assert found["arms"]
