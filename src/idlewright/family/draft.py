@@ -41,6 +41,16 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
+class Mover:
+    """A slider or switch: the state variable it moves with and the values it has ohms for."""
+
+    element: str
+    variable: str
+    values: tuple[str, ...]
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
 class Contact:
     """One contact of a wire in a connector, for the connector's common repair."""
 
@@ -67,7 +77,8 @@ class Draft:
         places: (section, id) -> origin. made: (section, id) of what was generated.
         broken: ids whose lines were refused. dropped: ids left out on purpose.
         documents: content hashes of all files read. sections: sections that stood in them.
-        contacts: every contact. nodes: node -> origin of an element that ends on it.
+        contacts: every contact. movers: every slider and switch. soft: each line of a word or code
+        by itself (section, line, origin), before several lines are joined. nodes: node -> origin of an element that ends on it.
         wanted_nodes, wanted_states: what used parts ask for, with the [use] line that asks.
     """
 
@@ -98,6 +109,8 @@ class Draft:
     broken: set[str] = field(default_factory=set)
     dropped: set[str] = field(default_factory=set)
     contacts: list[Contact] = field(default_factory=list)
+    movers: list[Mover] = field(default_factory=list)
+    soft: list[tuple[str, SoftEvidence, Origin]] = field(default_factory=list)
     nodes: dict[str, Origin] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     documents: list[str] = field(default_factory=list)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from idlewright.family.amounts import SHEET_TEXT, Amount
-from idlewright.family.draft import Draft, Origin
+from idlewright.family.draft import Draft, Mover, Origin
 from idlewright.family.kinds import Motor, Resistor, Source, Value
 from idlewright.family.names import did_you_mean
 from idlewright.family.scalars import log_scalar, make_scalar
@@ -72,6 +72,7 @@ def _slider(draft: Draft, name: str, line: SliderLine, origin: Origin) -> None:
     within = None if amount.within is not None or amount.value.sheet else WIPER_WITHIN
     contact = _ohm(draft, f"{name}.contact_ohm", amount, within, origin)
     put_resistor(draft, Resistor(f"{name}.contact", inner, wiper, contact, line.live), origin)
+    draft.movers.append(Mover(name, line.moves_with, tuple(line.at), "at"))
     for value, setting in line.at.items():
         scalar = f"{name}.at.{value}"
         within = line.at_within.get(value, line.at_within.get(""))
@@ -91,7 +92,10 @@ def _slider(draft: Draft, name: str, line: SliderLine, origin: Origin) -> None:
 
 
 def _switch(draft: Draft, name: str, line: SwitchLine, origin: Origin) -> None:
-    for value, amount in _positions(draft, line, origin).items():
+    positions = _positions(draft, line, origin)
+    key = "sense" if line.sense else "ohm"
+    draft.movers.append(Mover(name, line.moves_with, tuple(positions), key))
+    for value, amount in positions.items():
         ohm = _ohm(draft, f"{name}.{value}_ohm", amount, line.within, origin)
         when = {**line.live, line.moves_with: (value,)}
         put_resistor(draft, Resistor(f"{name}.{value}", *line.switch, ohm, when), origin)

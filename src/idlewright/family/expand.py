@@ -92,6 +92,7 @@ def _expand_line(draft: Draft, section: str, name: str, line: object) -> None:
         case SoftLine():
             soft = SoftEvidence(name, line.say or "", line.raises, line.lowers)
             draft.add(section, name, soft, origin)
+            draft.soft.append((section, soft, origin))
         case PlugLine():
             draft.add("plug", name, Plug(name, line.say, line.cavities, line.points), origin)
         case _:

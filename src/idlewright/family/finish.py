@@ -19,7 +19,7 @@ from idlewright.family.kinds import (
     SoftEvidence,
 )
 from idlewright.family.lines import Lines
-from idlewright.family.names import humanise
+from idlewright.family.names import humanise, matching
 from idlewright.family.rename import CLEAN
 from idlewright.family.wire import KEY
 
@@ -222,19 +222,11 @@ def _shadows(draft: Draft) -> None:
         draft.fault[fault_id] = replace(fault, spans=tuple(spans))
 
 
-def matching(pattern: str, known: Iterable[str]) -> list[str]:
-    """Ids that a key means: itself, or all that begin like it when it ends in `*`."""
-    if pattern.endswith("*"):
-        start = pattern[:-1]
-        return [name for name in known if name.startswith(start)]
-    return [pattern] if pattern in set(known) else []
-
-
 def factors(table: Mapping[str, float], faults: Iterable[str]) -> dict[str, float]:
     """Factors by fault id; where several keys mean one fault, the longest key counts."""
     known = list(faults)
     found: dict[str, float] = {}
-    for pattern in sorted(table, key=lambda key: (not key.endswith("*"), len(key))):
+    for pattern in sorted(table, key=lambda key: ("*" not in key, len(key))):
         for fault in matching(pattern, known):
             found[fault] = table[pattern]
     return found

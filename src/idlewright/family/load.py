@@ -9,6 +9,7 @@ from idlewright.family.finish import family_of, finish
 from idlewright.family.kinds import Family
 from idlewright.family.names import did_you_mean
 from idlewright.family.parts import assemble, known_files
+from idlewright.family.references import check_references
 from idlewright.family.textfile import Document, read_document
 
 
@@ -54,6 +55,19 @@ def family_from(document: Document) -> Family:
     """
     lines, draft = assemble(document)
     finish(draft)
-    if draft.problems:
-        raise BadInput(draft.problems)
+    problems = [*draft.problems, *check_references(draft)]
+    if lines.port is not None:
+        problems.insert(0, document.problem(("port",), "this is a part, not a family",
+                                            "a family: checks and no [port]",
+                                            "name the family that uses it"))
+    if problems:
+        raise BadInput(in_order(problems, document))
     return family_of(lines, draft)
+
+
+def in_order(problems: list[Problem], document: Document) -> list[Problem]:
+    """Each problem once: those of the file itself first, then by file and line."""
+    return sorted(
+        dict.fromkeys(problems),
+        key=lambda p: (p.file != document.name, p.file, p.line or 0),
+    )

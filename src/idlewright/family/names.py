@@ -46,6 +46,18 @@ def did_you_mean(word: str, known: Iterable[str], what: str = "name") -> str:
     return "use one of " + ", ".join(names[:_SHOWN]) + f" … ({len(names)} in all), or declare it"
 
 
+def matching(pattern: str, known: Iterable[str]) -> list[str]:
+    """Ids that a key means: itself, or with a `*` all that begin and end like it."""
+    if "*" not in pattern:
+        return [name for name in known if name == pattern]
+    start, _, end = pattern.partition("*")
+    return [
+        name
+        for name in known
+        if name.startswith(start) and name.endswith(end) and len(name) >= len(start) + len(end)
+    ]
+
+
 def humanise(name: str) -> str:
     """An id as words: `sig.sensor_a` -> `sig sensor a`."""
     return name.replace(".", " ").replace("_", " ")

@@ -286,6 +286,8 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
     draft.broken |= part.broken
     draft.dropped |= part.dropped
     draft.contacts += part.contacts
+    draft.movers += part.movers
+    draft.soft += part.soft
     for node, origin in part.nodes.items():
         draft.nodes.setdefault(node, origin)
     draft.problems += part.problems

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from idlewright.family.draft import RECORDS, Contact, Draft, Origin
+from idlewright.family.draft import RECORDS, Contact, Draft, Mover, Origin
 from idlewright.family.kinds import (
     Check,
     Condition,
@@ -21,6 +21,7 @@ from idlewright.family.kinds import (
     StateVariable,
     Step,
 )
+from idlewright.family.names import matching
 
 GROUND = "chassis"
 GLOBAL = ("sheet", "caution", "tool", "word", "code")
@@ -51,12 +52,13 @@ class Renamer:
             return self.joined[name]
         if name.startswith("engine."):
             return name
-        parts = name.removesuffix("*").rstrip(".").split(".")
+        if "*" in name:
+            return self.prefix + name if matching(name, self.own) else name
+        parts = name.split(".")
         heads = (".".join(parts[:length]) for length in range(1, len(parts) + 1))
         if any(head in self.own for head in heads):
             return self.prefix + name
-        start = name.removesuffix("*")
-        if start and any(own.startswith(start) for own in self.own):
+        if any(own.startswith(f"{name}.") for own in self.own):
             return self.prefix + name
         return name
 
@@ -130,9 +132,7 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
                 continue
             new = _id(names, section, name)
             out.table(section)[new] = _record(names, section, new, record)
-            where = draft.origin(section, name)
-            origin = Origin(where.document, where.path, names.prefix + where.prefix)
-            out.places[section, new] = origin
+            out.places[section, new] = _moved(draft.origin(section, name), names)
             if (section, name) in draft.made:
                 out.made.add((section, new))
     out.control = _control(names, draft.control)
@@ -146,11 +146,25 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
                 names.ref(c.drop))
         for c in draft.contacts
     ]  # fmt: skip
+    out.movers = [
+        Mover(names.prefix + m.element, names.state(m.variable), m.values, m.key)
+        for m in draft.movers
+    ]
+    out.soft = [
+        (section, _soft(names, soft), _moved(origin, names))
+        for section, soft, origin in draft.soft
+    ]
     for node, origin in draft.nodes.items():
-        out.nodes.setdefault(
-            names.node(node), replace(origin, prefix=names.prefix + origin.prefix)
-        )
+        out.nodes.setdefault(names.node(node), _moved(origin, names))
     return out
+
+
+def _moved(origin: Origin, names: Renamer) -> Origin:
+    return replace(origin, prefix=names.prefix + origin.prefix)
+
+
+def _soft(names: Renamer, soft: SoftEvidence) -> SoftEvidence:
+    return replace(soft, raises=names.keys(soft.raises), lowers=names.keys(soft.lowers))
 
 
 def _broken(names: Renamer, name: str) -> str:
@@ -193,9 +207,7 @@ def _record(names: Renamer, section: str, new: str, record: object) -> object:
             needs = {value: names.by_state(table) for value, table in record.needs.items()}
             return replace(record, name=new, needs=needs)
         case SoftEvidence():
-            return replace(
-                record, raises=names.keys(record.raises), lowers=names.keys(record.lowers)
-            )
+            return _soft(names, record)
         case Step():
             return replace(record, id=new)
         case Plug():
