@@ -222,15 +222,16 @@ def _settle(world: Equations) -> _Point:
         by_speed = by_speed - world.friction_kpa(log_speed)[1] / needed
         slope = 1.0 / (pressure - world.lowest_kpa) + 1.0 / needed
         slope = slope + by_speed * world.log_speed_slope(pressure)
-        return world.torque_residual(pressure, log_speed), slope * dp
+        residual = np.where(stalls, 0.0, world.torque_residual(pressure, log_speed))
+        return residual, np.where(stalls, 1.0, slope * dp)
 
     z_floor = _rising_root(air, np.full_like(span, -1.0), low, -low)
     floor_pressure = pressure_of(z_floor)[0]
     margin = world.torque_residual(floor_pressure, np.full_like(span, floor_log))
-    z = _rising_root(torque, np.minimum(z_floor - 0.5, -1.0), low, z_floor)
-    z = np.where(margin < 0.0, z_floor, z)
+    stalls = margin < 0.0  # no root below: hold these columns where they are
+    z = _rising_root(torque, np.where(stalls, z_floor, np.minimum(z_floor, -1.0)), low, z_floor)
     pressure = pressure_of(z)[0]
-    speed = np.where(margin < 0.0, STALL_RPM, np.exp(world.log_speed(pressure)))
+    speed = np.where(stalls, STALL_RPM, np.exp(world.log_speed(pressure)))
     return _Point(pressure, speed, margin, floor_pressure)
 
 

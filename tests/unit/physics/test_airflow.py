@@ -98,7 +98,12 @@ def test_throttle_area_agrees_with_direct_integration() -> None:
 
 @pytest.mark.parametrize(
     ("bore", "shaft", "angle", "closed"),
-    [(50.0, 50.0, 20.0, 7.0), (50.0, -1.0, 20.0, 7.0), (50.0, 8.0, 6.0, 7.0), (50.0, 8.0, 91.0, 7.0)],
+    [
+        (50.0, 50.0, 20.0, 7.0),
+        (50.0, -1.0, 20.0, 7.0),
+        (50.0, 8.0, 6.0, 7.0),
+        (50.0, 8.0, 91.0, 7.0),
+    ],
 )
 def test_throttle_area_refuses_impossible_shapes(
     bore: float, shaft: float, angle: float, closed: float
