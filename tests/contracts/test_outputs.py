@@ -98,7 +98,7 @@ def test_shipped_jobs_are_judged_as_published(path):
 
 
 def test_faults_found_by_vet_are_as_published(tmp_path):
-    """`vet --json` prints the error document on standard output, each fault with its line; code 1."""
+    """`vet --json` prints the error document as its answer, each fault with its line; code 1."""
     text = idlewright("new", "part").stdout.replace('"gnd.s"], ohm', '"gnd.s"], omh')
     (tmp_path / "part.toml").write_text(text, encoding="utf-8")
     errors = answer("error", "vet", "part.toml", cwd=tmp_path, codes=(1,))["errors"]

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from idlewright.family.kinds import Family, SheetEntry
+    from idlewright.family.kinds import Check, Family, SheetEntry
 
 JOB = """\
 # A job: one vehicle's visit, from complaint to close. Lines that begin with # are notes.
@@ -53,7 +53,7 @@ helper = false              # true: somebody can hold the throttle or the brake
 # [[reading]]
 # id = "r1"
 # check = {check}
-# value = "0.52 V"          # number and unit, OL, or one of the check's words
+# value = {value}          # number and unit, OL, or one of the check's words
 #
 # ... or any two places a lead can go (idlewright list points {name}).
 # [[reading]]
@@ -86,7 +86,7 @@ family = {family}
 
 def job_text(family: Family) -> str:
     """A starting job for `family`: everything optional is a note that shows how it is written."""
-    check = next((c for c in family.checks.values() if c.read == "volt"), None)
+    check = _example_check(family)
     places = [check.red, check.black] if check else list(family.points)[:2]
     entries = list(family.sheet.values())[:2]
     return JOB.format(
@@ -102,6 +102,7 @@ def job_text(family: Family) -> str:
         codes=_notes((code.id, code.say) for code in family.codes.values()),
         code=_quoted(next(iter(family.codes), "code")),
         check=_quoted(check.id if check else next(iter(family.checks), "check")),
+        value=_quoted(_example_value(family, check)),
         red=_quoted(places[0] or "red"),
         black=_quoted(places[1] or "black"),
         repair=_quoted(next(iter(family.repairs), "repair")),
@@ -114,12 +115,28 @@ def sheet_text(family: Family) -> str:
     return SHEET.format(family=_quoted(family.id), values="\n".join(lines))
 
 
+def _example_check(family: Family) -> Check | None:
+    """A voltage with a limit from the manual, if there is one."""
+    volts = [check for check in family.checks.values() if check.read == "volt"]
+    booked = [check for check in volts if check.spec and check.spec.sheet in family.sheet]
+    return next(iter([*booked, *volts]), None)
+
+
+def _example_value(family: Family, check: Check | None) -> str:
+    """What that check would read on an ordinary good car, as it is typed."""
+    entry = family.sheet.get(check.spec.sheet or "") if check and check.spec else None
+    if entry is None or entry.usual is None:
+        return "0.52 V"
+    return f"{sum(entry.usual) / 2:.3g} {entry.unit}"
+
+
 def _entry(entry: SheetEntry) -> str:
     if entry.words:
         word = entry.usual_word or entry.words[0]
         return f'[{_quoted(word)}, "p. "]'
+    unit = "" if entry.unit == "1" else f" {entry.unit}"
     low, high = entry.usual or (0.0, 0.0)
-    return f'["{low:g} {entry.unit}", "{high:g} {entry.unit}", "p. "]'
+    return f'["{low:g}{unit}", "{high:g}{unit}", "p. "]'
 
 
 def _notes(pairs: Iterable[tuple[str, str]]) -> str:
