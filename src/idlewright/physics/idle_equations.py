@@ -98,11 +98,12 @@ LOWEST: Final[Mapping[str, float]] = {
     "leak_mm2": 0.0,
     "leak_fuel_share": 0.0,
     "timing_deg": -180.0,
-    "dilution": 0.0,
-    "load_nm": 0.0,
-    "back_kpa": 0.0,
+    "dilution": -0.3,
+    "load_nm": -np.inf,
+    "back_kpa": -20.0,
 }
-"""Lowest value with a meaning; every other input must be above 0."""
+"""Lowest value the formulas bear; every other input must be above 0. Values a little below zero are
+let through: a tolerance about zero reaches there."""
 HIGHEST: Final[Mapping[str, float]] = {
     "leak_fuel_share": 1.0,
     "timing_deg": 180.0,
@@ -135,7 +136,7 @@ def _problem(name: str, value: Array) -> Problem | None:
     fits = np.isfinite(value) & (value <= high) & (value > 0.0 if low is None else value >= low)
     if np.all(fits):
         return None
-    bound = "above 0" if low is None else f"at least {low:g}"
+    bound = "above 0" if low is None else f"a number, at least {low:g}"
     ceiling = f", at most {high:g}" if name in HIGHEST else ""
     says = f"{name} = {value[~fits].flat[0]:g} has no meaning"
     return Problem(says, expected=bound + ceiling, key=name)
@@ -160,6 +161,11 @@ class Equations:
         self.exhaust_kpa = get["ambient_kpa"] + get["back_kpa"]
         self.lowest_kpa = shape.residual * self.exhaust_kpa / (1.0 + shape.residual)
         self.load_kpa = 4.0 * np.pi * get["load_nm"] / get["displacement_l"]
+        if not np.all(
+            shape.friction_kpa[0] * get["friction"] + get["back_kpa"] + self.load_kpa > 0.0
+        ):
+            says = "load or back-pressure drives the engine"
+            raise BadInput(Problem(says, expected="friction plus load above 0", key="load_nm"))
         self._air = self._air_constant()
         self._torque = self._torque_constant()
 

@@ -221,6 +221,15 @@ def test_every_wrong_input_is_named() -> None:
     ]
 
 
+def test_a_tolerance_about_zero_may_reach_below_it() -> None:
+    """Slightly negative dilution, load and back-pressure are solved; a driven engine is refused."""
+    below = {"dilution": -0.01, "load_nm": -0.5, "back_kpa": -0.3}
+    balance = idle_balance({**GOOD, **below})
+    assert float(balance.speed_rpm[0]) > float(idle_balance(GOOD).speed_rpm[0])
+    with pytest.raises(BadInput, match="drives the engine"):
+        idle_balance({**GOOD, "load_nm": [0.0, -40.0]})
+
+
 def test_leak_without_fuel_gives_low_lean_idle_with_low_vacuum() -> None:
     """Airflow meter (common practice, no source): slower, leaner, less vacuum, growing with it."""
     leak = np.array([0.0, 1.0, 2.0, 4.0])
