@@ -99,7 +99,7 @@ LOWEST: Final[Mapping[str, float]] = {
     "leak_fuel_share": 0.0,
     "timing_deg": -180.0,
     "dilution": -0.3,
-    "load_nm": -np.inf,
+    "load_nm": -1e6,
     "back_kpa": -20.0,
 }
 """Lowest value the formulas bear; every other input must be above 0. Values a little below zero are
@@ -136,7 +136,7 @@ def _problem(name: str, value: Array) -> Problem | None:
     fits = np.isfinite(value) & (value <= high) & (value > 0.0 if low is None else value >= low)
     if np.all(fits):
         return None
-    bound = "above 0" if low is None else f"a number, at least {low:g}"
+    bound = "above 0" if low is None else f"at least {low:g}"
     ceiling = f", at most {high:g}" if name in HIGHEST else ""
     says = f"{name} = {value[~fits].flat[0]:g} has no meaning"
     return Problem(says, expected=bound + ceiling, key=name)
