@@ -101,3 +101,11 @@ def test_every_verb_has_its_place_in_the_readme():
 
     text = (ROOT / "README.md").read_text("utf-8")
     assert not [verb for verb in VERBS if f"`{verb}" not in text]
+
+
+def test_the_page_of_commands_is_what_the_program_says(monkeypatch):
+    """docs/commands.md is the program's own help, word for word."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+    from idlewright.cli.reference import reference_text
+
+    assert (ROOT / "docs" / "commands.md").read_text("utf-8") == reference_text()
