@@ -267,6 +267,12 @@ def test_word_and_number_are_split_at_the_comma_between_them() -> None:
     assert split_word_number("OL") == ("", "OL")
 
 
+def test_an_exponent_leaves_no_decimals_below_nought() -> None:
+    """ "1e3 ohm" shows no decimals; "1.5e-3 V" shows four."""
+    assert parse_quantity("1e3 ohm").decimals == 0
+    assert parse_quantity("1.5e-3 V").decimals == 4
+
+
 def test_every_spelling_names_one_unit() -> None:
     """No spelling is claimed twice, every dimension has a base unit with factor 1 and offset 0."""
     spellings = [s for unit in UNITS.values() for s in (unit.name, *unit.aliases)]

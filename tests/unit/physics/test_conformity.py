@@ -74,6 +74,8 @@ def test_an_overload_is_above_the_top_and_no_more_is_known() -> None:
     open_to_doubt = judge_overload(400.0, 3.0, Limits(None, 1e3))
     assert (open_to_doubt.word, open_to_doubt.p_inside) == ("too close to call", None)
     assert judge_overload(400.0, 3.0, Limits(10e3, None)).word == "too close to call"
+    assert judge_overload(400.0, 3.0, Limits(None, 396.0)).word == "too close to call"
+    assert judge_overload(400.0, 3.0, Limits(None, 395.0)).word == "outside"
 
 
 def test_probability_keeps_the_shape_and_meets_the_step_without_uncertainty() -> None:

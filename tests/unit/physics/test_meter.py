@@ -190,6 +190,7 @@ def test_every_problem_of_a_stated_meter_is_reported_at_once_with_its_place() ->
         "volt": {"percent": -1, "count": 3, "resolution": "1 ohm", "input_ohm": True},
         "ohm": {"percent": "1", "full_count": 4000.5, "input_ohm": 1e7, "lead_ohm": -1},
         "rpm": {"top": 10**400, "resolution": "1 rpm"},
+        "volt_ac": {"input_ohm": 10**400},
         "amp": 3,
         "mm": {"resolution": "1 m", "top": "1 mm"},
     }
@@ -200,9 +201,9 @@ def test_every_problem_of_a_stated_meter_is_reported_at_once_with_its_place() ->
         "meter.id", "meter.volts", "meter.volt.percent", "meter.volt.count",
         "meter.volt.resolution", "meter.volt.input_ohm", "meter.ohm.percent",
         "meter.ohm.full_count", "meter.ohm.input_ohm", "meter.ohm.lead_ohm", "meter.rpm.top",
-        "meter.amp", "meter.mm",
+        "meter.amp", "meter.mm", "meter.volt_ac.input_ohm",
     }  # fmt: skip
-    assert len(problems) == 13
+    assert len(problems) == 14
     assert all(p.file == "job.toml" and p.line == 9 for p in problems)
     remedies = {p.key: p.remedy for p in problems}
     assert remedies["meter.volts"] == 'did you mean "volt"?'
