@@ -9,13 +9,16 @@ import click
 from idlewright.cli.entry import PROGRAM
 from idlewright.cli.shell import SHELL, VERBS
 
+COLUMNS = 80
+
 TOP = """\
 # Commands
 
 Written by the program itself; `python -m idlewright.cli.reference > docs/commands.md` renews it.
 
-Errors go to standard error, one a line: `FILE:LINE: key: what is wrong; what is expected; what to do`. With `--json` they are
-the document `idlewright/error/1` instead. Faults that `vet` finds are its answer and go to standard output.
+Errors go to standard error, one a line: `FILE:LINE: key: what is wrong; what is expected; what to
+do`. With `--json` they are the document `idlewright/error/1` instead. Faults that `vet` finds are
+its answer and go to standard output.
 
 | exit code | means |
 |---|---|
@@ -32,7 +35,8 @@ the document `idlewright/error/1` instead. Faults that `vet` finds are its answe
 def reference_text() -> str:
     """The page: exit codes, then the help of the program and of each verb."""
     parts = [TOP]
-    with click.Context(SHELL, info_name=PROGRAM, **SHELL.context_settings) as top:
+    top = click.Context(SHELL, info_name=PROGRAM, terminal_width=COLUMNS, **SHELL.context_settings)
+    with top:
         parts.append(_section(PROGRAM, SHELL.get_help(top)))
         for verb in VERBS:
             command = SHELL.get_command(top, verb)
