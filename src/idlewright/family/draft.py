@@ -78,7 +78,8 @@ class Draft:
         broken: ids whose lines were refused. dropped: ids left out on purpose.
         documents: content hashes of all files read. sections: sections that stood in them.
         contacts: every contact. movers: every slider and switch. soft: each line of a word or code
-        by itself (section, line, origin), before several lines are joined. nodes: node -> origin of an element that ends on it.
+        by itself (section, line, origin), before several lines are joined.
+        nodes: node -> origin of an element that ends on it.
         wanted_nodes, wanted_states: what used parts ask for, with the [use] line that asks.
     """
 

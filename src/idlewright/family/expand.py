@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal, TypeVar
 
 from idlewright.family.amounts import Limits, Range
@@ -86,6 +87,14 @@ def _expand_line(draft: Draft, section: str, name: str, line: object) -> None:
             draft.add("check", name, _check(draft, name, line, origin), origin)
         case RepairLine():
             draft.add("repair", name, _repair(name, line), origin)
+        case _:
+            _expand_told(draft, section, name, line)
+
+
+def _expand_told(draft: Draft, section: str, name: str, line: object) -> None:
+    """Lines that only tell people something. Circuit lines follow later; `use` is the caller's."""
+    origin = Origin(draft.document, (section, name))
+    match line:
         case StepLine():
             step = Step(name, line.say, line.lines, line.tools, line.caution)
             draft.add("step", name, step, origin)
@@ -95,8 +104,6 @@ def _expand_line(draft: Draft, section: str, name: str, line: object) -> None:
             draft.soft.append((section, soft, origin))
         case PlugLine():
             draft.add("plug", name, Plug(name, line.say, line.cavities, line.points), origin)
-        case _:
-            pass  # circuit lines follow, once every other line is known; `use` is for the caller
 
 
 def _expand_circuit(draft: Draft, lines: Lines) -> None:
@@ -171,7 +178,7 @@ def _state(draft: Draft, name: str, line: StateLine, origin: Origin) -> StateVar
     )
 
 
-def _spread(given: dict[str, T], values: tuple[str, ...], missing: T) -> dict[str, T]:
+def _spread(given: Mapping[str, T], values: tuple[str, ...], missing: T) -> dict[str, T]:
     """One for all ("") or by value, for every value."""
     everywhere = given.get("", missing)
     return {value: given.get(value, everywhere) for value in values}

@@ -24,7 +24,7 @@ from idlewright.family.rename import CLEAN
 from idlewright.family.wire import KEY
 
 STANDARD_CAUTIONS = {
-    "unplug": "Key and all consumers off before you unplug or plug in; pull the plug, not the wires.",
+    "unplug": "Key and all consumers off before you unplug or plug in; pull plugs, not wires.",
 }
 """Said where a file without any [caution] names them."""
 
@@ -301,7 +301,9 @@ def _sha256(draft: Draft) -> str:
     return hashlib.sha256("\n".join(draft.documents).encode()).hexdigest()
 
 
-def _soft(table: Mapping[str, SoftEvidence], faults: Mapping[str, Fault]) -> dict[str, SoftEvidence]:
+def _soft(
+    table: Mapping[str, SoftEvidence], faults: Mapping[str, Fault]
+) -> dict[str, SoftEvidence]:
     return {
         name: replace(
             soft, raises=factors(soft.raises, faults), lowers=factors(soft.lowers, faults)

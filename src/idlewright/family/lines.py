@@ -93,7 +93,7 @@ def read_top(document: Document, lines: Lines) -> None:
             setattr(lines, key, value)
         elif key == "say" and value is not None:
             lines.problems.append(
-                document.problem((key,), "say is not a text", "a text in quotes", "put it in quotes")
+                document.problem((key,), "say is not a text", "a text", "put it in quotes")
             )
     air = document.data.get("air_metering", "")
     if air in AIR_METERING:

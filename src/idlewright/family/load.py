@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path as FilePath
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.finish import family_of, finish
 from idlewright.family.kinds import Family
 from idlewright.family.names import did_you_mean
-from idlewright.family.parts import assemble, known_files
+from idlewright.family.parts import SUFFIXES, assemble, known_files
 from idlewright.family.references import check_references
 from idlewright.family.textfile import Document, read_document
 
@@ -21,30 +22,39 @@ def load_family(id_or_path: str | FilePath) -> Family:
     Raises:
         BadInput: everything that is wrong with the file and its parts, all at once.
     """
-    return family_from(family_document(id_or_path))
+    return find_family(id_or_path, None)
 
 
-def family_document(id_or_path: str | FilePath) -> Document:
-    """The document of a family given by id or file name.
+def find_family(id_or_path: str | FilePath, beside: str | FilePath | None) -> Family:
+    """As `load_family`; an id may also name a file next to `beside`.
 
     Raises:
-        BadInput: there is no such family, or the file cannot be read.
+        BadInput: there is no such family, or it is wrong.
     """
     name = str(id_or_path)
     shipped = known_files("families")
     if isinstance(id_or_path, str) and name in shipped:
-        return read_document(shipped[name])
-    looks_like_file = any(mark in name for mark in "/\\.") or FilePath(name).exists()
-    if not looks_like_file:
-        raise BadInput(
-            Problem(
-                says=f'there is no family "{name}"',
-                expected="a shipped family's id, or a file name",
-                remedy=did_you_mean(name, shipped, "family"),
-                key="family",
-            )
+        return _shipped(shipped[name])
+    if any(mark in name for mark in "/\\.") or FilePath(name).is_file():
+        return family_from(read_document(name))
+    folder = FilePath(beside).parent if beside is not None else FilePath()
+    for suffix in SUFFIXES:
+        file = folder / f"{name}{suffix}"
+        if name and file.is_file():
+            return family_from(read_document(file))
+    raise BadInput(
+        Problem(
+            says=f'there is no family "{name}"',
+            expected="a shipped family's id, or a file name",
+            remedy=did_you_mean(name, shipped, "family"),
+            key="family",
         )
-    return read_document(name)
+    )
+
+
+@lru_cache(maxsize=8)
+def _shipped(file: FilePath) -> Family:
+    return family_from(read_document(file))
 
 
 def family_from(document: Document) -> Family:
@@ -53,21 +63,30 @@ def family_from(document: Document) -> Family:
     Raises:
         BadInput: everything that is wrong with it, all at once.
     """
+    family, problems = family_and_problems(document)
+    if family is None:
+        raise BadInput(problems)
+    return family
+
+
+def family_and_problems(document: Document) -> tuple[Family | None, list[Problem]]:
+    """The family in a document, or None and what is wrong with it."""
     lines, draft = assemble(document)
     finish(draft)
     problems = [*draft.problems, *check_references(draft)]
     if lines.port is not None:
-        problems.insert(0, document.problem(("port",), "this is a part, not a family",
-                                            "a family: checks and no [port]",
-                                            "name the family that uses it"))
+        problems.append(
+            document.problem(("port",), "this is a part, not a family",
+                             "a family: checks and no [port]", "name the family that uses it")
+        )
     if problems:
-        raise BadInput(in_order(problems, document))
-    return family_of(lines, draft)
+        return None, in_order(problems, document)
+    return family_of(lines, draft), []
 
 
 def in_order(problems: list[Problem], document: Document) -> list[Problem]:
     """Each problem once: those of the file itself first, then by file and line."""
     return sorted(
         dict.fromkeys(problems),
-        key=lambda p: (p.file != document.name, p.file, p.line or 0),
+        key=lambda problem: (problem.file != document.name, problem.file, problem.line or 0),
     )

@@ -262,7 +262,7 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
     for key in line.state:
         if key not in port.state:
             draft.problems.append(
-                origin.problem(f'state hits nothing: "{key}"', "a state variable of the part's port",
+                origin.problem(f'state hits nothing: "{key}"', "a variable of the part's port",
                                did_you_mean(key, port.state), ("state", key))
             )
     kept = {node for node in port.node if node not in line.join}

@@ -1,15 +1,15 @@
-"""Whether all that a draft's lines name exists and fits: states, scalars, faults, repairs, words."""
+"""Whether all that the lines name exists and fits: states, scalars, faults, repairs, words."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from typing import Protocol, TypeVar
+from collections.abc import Iterable, Mapping
+from typing import TypeVar
 
 from idlewright.errors import Problem
 from idlewright.family.circuit_check import check_circuit
 from idlewright.family.draft import Draft, Origin
-from idlewright.family.kinds import Fault, Repair, Scalar, Span
+from idlewright.family.kinds import Fault, Repair, Scalar, SheetEntry, SoftEvidence, Span
 from idlewright.family.names import did_you_mean
 from idlewright.family.readings import check_checks
 from idlewright.family.referee import Referee
@@ -27,10 +27,6 @@ ENGINE_LIST = (
 HIGHEST_FACTOR = 3.0
 
 N = TypeVar("N")
-
-
-class _Named(Protocol):
-    id: str
 
 
 def check_references(draft: Draft, port: Port | None = None) -> list[Problem]:
@@ -130,17 +126,12 @@ def _value(referee: Referee, scalar: Scalar) -> None:
         if referee.sheet_key(*where, _key_of(scalar), value.sheet)
         else None
     )
-    if value.by_word is not None:
-        for word in value.by_word:
-            if entry is not None and word not in entry.words:
-                referee.report(*where, _key_of(scalar),
-                               f'sheet entry "{value.sheet}" has no word "{word}"',
-                               "one of " + ", ".join(entry.words) if entry.words else "an entry "
-                               "with words", did_you_mean(word, entry.words, "word"))
-        return
     over = value.over
     other = over and referee.sheet_key(*where, _key_of(scalar), over)
     if entry is None:
+        return
+    if value.by_word is not None:
+        _by_word(referee, scalar, entry, value.by_word)
         return
     unit = scalar.unit
     if over:
@@ -152,6 +143,17 @@ def _value(referee: Referee, scalar: Scalar) -> None:
         referee.report(*where, _key_of(scalar), f'sheet entry "{value.sheet}" is {has}',
                        f"limits in {unit}" if unit else "limits",
                        "correct the unit of one of the two, or name another entry")
+
+
+def _by_word(
+    referee: Referee, scalar: Scalar, entry: SheetEntry, numbers: Mapping[str, float]
+) -> None:
+    wanted = "one of " + ", ".join(entry.words) if entry.words else "an entry with words"
+    for word in numbers:
+        if word not in entry.words:
+            referee.report("scalar", scalar.id, _key_of(scalar),
+                           f'sheet entry "{entry.key}" has no word "{word}"', wanted,
+                           did_you_mean(word, entry.words, "word"))
 
 
 def same_unit(first: str, second: str) -> bool:
@@ -257,7 +259,7 @@ def _soft(referee: Referee) -> None:
     for section, soft, origin in draft.soft:
         for key, table in (("raises", soft.raises), ("lowers", soft.lowers)):
             kept = {f: x for f, x in table.items() if f not in draft.dropped}
-            _factors(referee, section, soft, origin, key, kept)
+            _factors(referee, soft, origin, key, kept)
         if referee.port is None and not draft.table(section)[soft.id].say:
             referee.problems.append(
                 origin.problem(f"{section} {soft.id} has no say in any file", 'say = "…"',
@@ -266,7 +268,7 @@ def _soft(referee: Referee) -> None:
 
 
 def _factors(
-    referee: Referee, section: str, soft: _Named, origin: Origin, key: str, table: dict[str, float]
+    referee: Referee, soft: SoftEvidence, origin: Origin, key: str, table: dict[str, float]
 ) -> None:
     draft = referee.draft
     draft.places["soft", soft.id] = origin
@@ -285,7 +287,6 @@ def _factors(
                                "a factor from 1 to 3: words alone never decide",
                                f"write {HIGHEST_FACTOR:g}", at)
             )
-    del section
 
 
 def _texts(referee: Referee) -> None:
@@ -294,8 +295,8 @@ def _texts(referee: Referee) -> None:
     for name, step in draft.step.items():
         referee.cautions_and_tools("step", name, step.cautions, step.tools)
     for name, plug in draft.plug.items():
-        referee.need(("plug", name, ("points",)), [p for p in plug.points if p not in draft.dropped],
-                     places, "place a lead can go")
+        points = [point for point in plug.points if point not in draft.dropped]
+        referee.need(("plug", name, ("points",)), points, places, "place a lead can go")
         if len(plug.cavities) != len(plug.points):
             referee.report("plug", name, ("points",),
                            f"{len(plug.cavities)} cavities but {len(plug.points)} points",

@@ -194,15 +194,25 @@ def _record(names: Renamer, section: str, new: str, record: object) -> object:
         case Repair():
             return _repair(names, new, record)
         case Fault():
-            spans = tuple(
-                replace(
-                    span,
-                    scalar=names.ref(span.scalar),
-                    like=None if span.like is None else names.ref(span.like),
-                )
-                for span in record.spans
-            )
-            return replace(record, id=new, spans=spans)
+            return _fault(names, new, record)
+        case _:
+            return _told(names, new, record)
+
+
+def _fault(names: Renamer, new: str, fault: Fault) -> Fault:
+    spans = tuple(
+        replace(
+            span,
+            scalar=names.ref(span.scalar),
+            like=None if span.like is None else names.ref(span.like),
+        )
+        for span in fault.spans
+    )
+    return replace(fault, id=new, spans=spans)
+
+
+def _told(names: Renamer, new: str, record: object) -> object:
+    match record:
         case StateVariable():
             needs = {value: names.by_state(table) for value, table in record.needs.items()}
             return replace(record, name=new, needs=needs)

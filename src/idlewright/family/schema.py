@@ -89,8 +89,8 @@ def _switch_ohm(value: object) -> str | dict[str, Amount]:
     return found
 
 
-Pair = Annotated[tuple[str, ...], _nodes(2)]
-Triple = Annotated[tuple[str, ...], _nodes(3)]
+Pair = Annotated[tuple[str, str], _nodes(2)]
+Triple = Annotated[tuple[str, str, str], _nodes(3)]
 Flag = Annotated[bool, PlainValidator(_flag)]
 _TINY = Amount(Value(number=0.01), 1.0)
 

@@ -19,7 +19,7 @@ from idlewright.family.names import dotted
 from idlewright.family.positions import Path, json_lines, nearest_line, toml_lines
 
 LARGEST_BYTES = 20_000_000
-"""Larger files are refused: no file of ours comes near, and a wrong file should be named at once."""
+"""Larger files are refused: no file of ours comes near, and a wrong file is named at once."""
 
 
 @dataclass(slots=True)

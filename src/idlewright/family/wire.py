@@ -11,7 +11,6 @@ from idlewright.family.amounts import OPEN_OHM
 from idlewright.family.draft import Contact, Draft, Origin
 from idlewright.family.kinds import (
     Check,
-    Condition,
     Fault,
     Limit,
     Repair,
@@ -104,24 +103,26 @@ def _everything(draft: Draft, wire: Wire, wires: dict[str, Wire], has_key: bool)
     cures = {fault: 0.95 for fault in faults if fault in draft.fault}
     repair = f"{wire.id}.renew"
     if cures:
-        draft.make(
-            "repair",
-            repair,
-            Repair(
-                id=repair,
-                say=f"renew the {wire.say} wire",
-                do=f"Renew the {wire.say} wire and its terminals; sleeve, route and tie it as it was",
-                cures=cures,
-                minutes=45.0,
-                parts=(2.0, 15.0),
-                renews=(wire.id,),
-                reseats=wire.line.through,
-                state={KEY: "off"} if has_key else {},
-                prove=tuple(check for check in checks if check in draft.check),
-            ),
-            wire.origin,
-        )
+        proof = tuple(check for check in checks if check in draft.check)
+        draft.make("repair", repair, _renew(wire, repair, cures, proof, has_key), wire.origin)
     return {*faults, *checks, repair}
+
+
+def _renew(
+    wire: Wire, repair: str, cures: dict[str, float], proof: tuple[str, ...], has_key: bool
+) -> Repair:
+    return Repair(
+        id=repair,
+        say=f"renew the {wire.say} wire",
+        do=f"Renew the {wire.say} wire and its terminals; route, sleeve and tie it as before",
+        cures=cures,
+        minutes=45.0,
+        parts=(2.0, 15.0),
+        renews=(wire.id,),
+        reseats=wire.line.through,
+        state={KEY: "off"} if has_key else {},
+        prove=proof,
+    )
 
 
 def _conductor(draft: Draft, wire: Wire) -> list[str]:
