@@ -75,7 +75,7 @@ def dotted(head: str, text: object, tail: object, width: int) -> list[str]:
     if room < len(head) + 8:
         return [*wrap(text, width, head, hang), *wrap(end, width, hang)]
     lines = wrap(text, room, head, hang) or [head.rstrip()]
-    lines[-1] += f" {'.' * (width - len(lines[-1]) - len(end) - 2)} {end}"
+    lines[-1] += f" {'.' * (width - len(lines[-1]) - len(end) - 2)} {end}".rstrip()
     return lines
 
 

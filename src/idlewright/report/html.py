@@ -84,20 +84,24 @@ def judge_page(judged: Answer) -> str:
     """
     moves = movement(judged)
     step = next_step(judged)
-    return environment().get_template("judge.html").render(
-        style=page_style(),
-        patterns=patterns(),
-        job=judged["job"],
-        made_by=judged.get("made_by") or {},
-        car=car_now(judged),
-        step=step,
-        step_heading={"stop": "Stop", "reread": "Read it again"}.get(step.kind, "Next"),
-        expectation=_expectation(judged, step),
-        headline=headline(moves),
-        now=_now(moves),
-        doubts=doubts(judged),
-        leans=_leans(moves),
-        readings=[_reading(reading) for reading in judged.get("readings") or []],
+    return (
+        environment()
+        .get_template("judge.html")
+        .render(
+            style=page_style(),
+            patterns=patterns(),
+            job=judged["job"],
+            made_by=judged.get("made_by") or {},
+            car=car_now(judged),
+            step=step,
+            step_heading={"stop": "Stop", "reread": "Read it again"}.get(step.kind, "Next"),
+            expectation=_expectation(judged, step),
+            headline=headline(moves),
+            now=_now(moves),
+            doubts=doubts(judged),
+            leans=_leans(moves),
+            readings=[_reading(reading) for reading in judged.get("readings") or []],
+        )
     )
 
 

@@ -16,7 +16,7 @@ from idlewright.report.words import GUIDES, decibans, off_scale, scale_place
 
 _LEFT, _WIDTH = 0.04, 0.92
 _NAME_STEP = 24
-_SIDE_FROM = 0.55
+_SIDE_FROM = 0.5
 _LEADER_RAILS = (-6, 6)
 _RAILS = (-4, 4)
 

@@ -22,12 +22,12 @@ _ROOM = 0.75  # limit widths kept free outside the brackets
 _LEFT, _RIGHT = 0.08, 0.92
 _BROKEN_SHARE = 0.70
 _PARKED = 0.95
-_LEAST_SHARE = 0.03  # a block narrower than this is drawn 12 px wide
+_LEAST_SHARE = 0.06  # a block narrower than this is drawn 12 px wide
 _LEAST_PX = 12
-_LINE_Y = 44
-_BRACKET_HALF = 19
-_BLOCK_HALF = 13
-_HEIGHT = 68
+_LINE_Y = 40
+_BRACKET_HALF = 17
+_BLOCK_HALF = 12
+_HEIGHT = 60
 _LANE = 52
 
 
@@ -183,7 +183,7 @@ def _block(block: Block, scale: _Scale) -> list[Markup]:
             middle, "0",
             tag("rect", x=-_LEAST_PX / 2, width=_LEAST_PX, y=top, height=height, class_=class_),
         )  # fmt: skip
-    y = _LINE_Y + _BRACKET_HALF + 19 if block.below else 17
+    y = _LINE_Y + _BRACKET_HALF + 17 if block.below else 16
     words = _words(middle, y, block.label, "value" if block.strong else "small")
     return [rect, body, words]
 

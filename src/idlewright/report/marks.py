@@ -97,7 +97,5 @@ def _jaws_and_block(verdict: str, side: Side) -> tuple[Markup, ...]:
         left, right, block = (4.0, 28.0, 33.0) if side == "high" else (20.0, 44.0, 3.0)
     elif verdict == TOO_CLOSE:
         block = 31.0 if side == "high" else 5.0
-    rect = tag(
-        "rect", x=block, y=12, width=12, height=20, class_=block_class(verdict, 12)
-    )
+    rect = tag("rect", x=block, y=12, width=12, height=20, class_=block_class(verdict, 12))
     return rect, bracket(left, 4, 40, 7), bracket(right, 4, 40, -7)

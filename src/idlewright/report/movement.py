@@ -32,7 +32,7 @@ Faults = frozenset[str]
 SOMETHING_ELSE = "something-else"
 NAMED_AT_MOST = 5
 _WORTH_NAMING = 0.05
-_SHORT_NAME = 24
+_SHORT_NAME = 18  # what half a phone's width holds at 16 px
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +157,7 @@ def _largest_move(odds: Sequence[float | None]) -> float:
 def _choose(groups: list[_Group], has_moved: bool) -> tuple[list[_Group], list[_Group]]:
     """At most five to name: the likeliest, those a reading moved, those worth a word; else last."""
     strangers = [group for group in groups if group.something_else]
-    listed = sorted(
-        (group for group in groups if not group.something_else), key=lambda g: -g.p
-    )
+    listed = sorted((group for group in groups if not group.something_else), key=lambda g: -g.p)
     room = NAMED_AT_MOST - len(strangers)
     worth = [
         group
@@ -185,7 +183,7 @@ def _named(group: _Group, top: bool, letters: _Letters) -> Named:
     letter = "?" if stranger else letters.take(str(answer.get("letter") or ""), title)
     leads = top and group.p >= LEADER_FROM
     kind = "something else" if stranger else "leader" if leads else "suspect"
-    short = "something else" if stranger else str(answer.get("short") or _shortened(title))
+    short = "something else" if stranger else _shortened(str(answer.get("short") or title))
     twins = len(group.members) > 1
     return Named(title, short, letter, group.p, group.odds, kind, twins, 1, answer)
 
@@ -199,7 +197,8 @@ def _others(rest: list[_Group], chosen: list[_Group], rows: int) -> Named:
         known = [p for p in seen if p is not None]
         odds.append(max(0.0, 1 - sum(known)) if len(known) == len(seen) else None)
     p = sum(group.p for group in rest)
-    return Named(name, name, "o", p, tuple(odds), "others", False, len(rest), None)
+    short = "1 other" if len(rest) == 1 else f"{len(rest)} others"
+    return Named(name, short, "o", p, tuple(odds), "others", False, len(rest), None)
 
 
 def _shortened(title: str) -> str:

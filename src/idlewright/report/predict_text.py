@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from idlewright.report.columns import Column, bold, both_ends, table, usable_width, wrap
-from idlewright.report.quantity_words import decimals_needed, display_unit, number_text, span_text
+from idlewright.report.quantity_words import display_unit, number_text, span_text
 from idlewright.report.words import odds_words, share_words
 
 Answer = Mapping[str, Any]
@@ -16,7 +17,7 @@ _SHOWN_FROM = 0.01
 _MOSTLY = 0.5
 _NUMBER = Column(least=4, right=True)
 _WORD_COLUMNS = (Column(least=12, gives=True), Column(least=10, gives=True))
-_COLUMNS = (Column(least=12, gives=True), _NUMBER, _NUMBER, _NUMBER, Column(least=10, gives=True))
+_COLUMNS = (Column(least=12, gives=True), _NUMBER, _NUMBER, _NUMBER, Column(least=12, gives=True))
 
 
 def predict_text(predicted: Answer, width: int | None = None, style: bool = False) -> str:
@@ -82,7 +83,11 @@ def _number(value: float | None, factor: float) -> str:
     if value is None:
         return "-"
     scaled = float(value) / factor
-    return number_text(scaled, _DIGITS, min(4, decimals_needed(scaled, _DIGITS)))
+    if scaled == 0:
+        return "0"
+    # Trailing zeros stay, so that a column of numbers can be run down with the eye.
+    places = _DIGITS - 1 - math.floor(math.log10(abs(scaled)))
+    return number_text(scaled, _DIGITS, max(0, min(_DIGITS, places)))
 
 
 def _tail(row: Answer, overload: float) -> str:

@@ -173,22 +173,26 @@ def record_page(record: Record) -> str:
     Args:
         record: the record.
     """
-    return environment().get_template("record.html").render(
-        style=page_style(),
-        patterns=patterns(),
-        record=record,
-        proven=proof_words(record["proof"], record["not_tried"]),
-        rows=[_row(row) for row in record["before_after"]],
-        legend=_legend(record),
-        actual=_actual_words(record["actual"]),
-        said=_said_words(record["said"]),
-        also_read=[_line_words(line) for line in record["other_readings"]],
-        struck=[_struck_words(line) for line in record["struck"]],
-        slips=[_slip_words(line) for line in record["slips"]],
-        wrong_repairs=[_wrong_repair_words(line) for line in record["wrong_repairs"]],
-        story=[{**step, "time": _story_time(step)} for step in record["story"]],
-        when=_when(record),
-        entries=_entries(record),
+    return (
+        environment()
+        .get_template("record.html")
+        .render(
+            style=page_style(),
+            patterns=patterns(),
+            record=record,
+            proven=proof_words(record["proof"], record["not_tried"]),
+            rows=[_row(row) for row in record["before_after"]],
+            legend=_legend(record),
+            actual=_actual_words(record["actual"]),
+            said=_said_words(record["said"]),
+            also_read=[_line_words(line) for line in record["other_readings"]],
+            struck=[_struck_words(line) for line in record["struck"]],
+            slips=[_slip_words(line) for line in record["slips"]],
+            wrong_repairs=[_wrong_repair_words(line) for line in record["wrong_repairs"]],
+            story=[{**step, "time": _story_time(step)} for step in record["story"]],
+            when=_when(record),
+            entries=_entries(record),
+        )
     )
 
 
@@ -243,13 +247,12 @@ def _said_words(said: Said | None) -> str:
     if said is None:
         return ""
     agreed = sentence(said["agreed"]) if said["agreed"] else ""
-    return f"Said before the work: {sentence(money_sentence(said))} {agreed}".strip()
+    return f"Said before the work: {lower_first(sentence(money_sentence(said)))} {agreed}".strip()
 
 
 def _line_words(line: ReadingLine) -> str:
     facts = [part for part in (line["verdict"], line["limits"]) if part]
-    tail = f": {', '.join(facts)}" if facts else ""
-    return sentence(f"{line['name']} {line['text']}{tail}")
+    return sentence(", ".join([f"{line['name']} {line['text']}", *facts]))
 
 
 def _struck_words(line: ReadingLine) -> str:

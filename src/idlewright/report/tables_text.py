@@ -7,7 +7,7 @@ from typing import Any
 
 from idlewright.errors import Problem
 from idlewright.report.columns import Column, ascii_text, bold, table, usable_width, wrap
-from idlewright.report.words import minutes_words, money_number, share_words
+from idlewright.report.words import minutes_words, share_words
 
 Answer = Mapping[str, Any]
 
@@ -44,8 +44,9 @@ def list_text(
 
 _ARM_COLUMNS = (
     Column(least=8, gives=True),
-    *(Column(least=4, right=True, gives=True) for _ in range(7)),
+    *(Column(least=6, right=True, gives=True) for _ in range(7)),
 )
+_TABLE_FROM = 72
 
 
 def study_text(study: Answer, width: int | None = None, style: bool = False) -> str:
@@ -53,7 +54,7 @@ def study_text(study: Answer, width: int | None = None, style: bool = False) -> 
     room = usable_width(width)
     blocks = [
         wrap(_study_head(study), room, "", "  "),
-        [bold("POLICIES", style), *table(_arm_rows(study), _ARM_COLUMNS, room)],
+        [bold("POLICIES", style), *_arms(study, room)],
         list(_sure(study, room, style)),
         list(_pairs(study, room, style)),
     ]
@@ -63,13 +64,25 @@ def study_text(study: Answer, width: int | None = None, style: bool = False) -> 
 def _study_head(study: Answer) -> str:
     truth = study.get("truth") or {}
     told = ", ".join(f"{name} {_plain(value)}" for name, value in truth.items() if name != "name")
-    world = f" in the world \"{truth['name']}\"" if truth.get("name") else ""
+    world = f' in the world "{truth["name"]}"' if truth.get("name") else ""
     text = f"{study['family']}: {study['cases']:,} practice cars, seed {study['seed']}{world}"
     return f"{text} ({told})." if told else f"{text}."
 
 
 def _plain(value: object) -> str:
     return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _arms(study: Answer, width: int) -> list[str]:
+    """One row a policy; on a narrow terminal every policy is a sentence instead."""
+    rows = _arm_rows(study)
+    if width >= _TABLE_FROM:
+        return table(rows, _ARM_COLUMNS, width)
+    lines = []
+    for row in rows[1:]:
+        facts = [f"{head} {cell}" for head, cell in zip(rows[0][1:], row[1:], strict=True)]
+        lines += wrap(f"{row[0]}: {', '.join(facts)}.", width, " ", "   ")
+    return lines
 
 
 def _arm_rows(study: Answer) -> list[tuple[str, ...]]:
@@ -81,9 +94,9 @@ def _arm_rows(study: Answer) -> list[tuple[str, ...]]:
         rows.append(
             (
                 str(arm["name"]),
-                money_number(cost["mean"]),
-                money_number(cost["low"]),
-                money_number(cost["high"]),
+                f"{cost['mean']:,.0f}",
+                f"{cost['low']:,.0f}",
+                f"{cost['high']:,.0f}",
                 f"{minutes['mean'] / 60:.1f}",
                 _count(arm["right_repair"]),
                 _count(arm["right_fault"]),

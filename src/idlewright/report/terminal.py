@@ -145,7 +145,7 @@ def _row_name(row: Row) -> str:
 
 
 def _move_line(name: str, letters: str, start: int, wide: bool, width: int) -> Iterator[str]:
-    lines = wrap(name, start - 2 if wide else width, " ")
+    lines = wrap(name, start - 2 if wide else width, " ") or [""]
     if wide:
         lines[0] = f"{lines[0]:<{start}}{letters}".rstrip()
         yield from lines

@@ -72,9 +72,7 @@ def _between(lower: float, upper: float) -> float:
     return 1 / (1 + against)
 
 
-CUTS: tuple[float, ...] = tuple(
-    _between(a, b) for (a, _), (b, _) in itertools.pairwise(LADDER)
-)
+CUTS: tuple[float, ...] = tuple(_between(a, b) for (a, _), (b, _) in itertools.pairwise(LADDER))
 """Where one word gives way to the next; a probability at a cut takes the higher word."""
 
 
@@ -183,7 +181,7 @@ def sentence(text: str) -> str:
 
 
 def listed(parts: list[str], last: str = "and") -> str:
-    """"a, b and c"."""
+    """ "a, b and c"."""
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} {last} {parts[-1]}"
@@ -238,14 +236,14 @@ def money_number(amount: float) -> str:
 
 
 def money_span(low: float, high: float, currency: str) -> str:
-    """"60 to 310 euro", or one sum when both ends round alike."""
+    """ "60 to 310 euro", or one sum when both ends round alike."""
     first, last = money_number(low), money_number(high)
     unit = currency_word(currency)
     return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
 
 
 def money_sentence(cost: Mapping[str, Any]) -> str:
-    """"most likely 90 euro, 9 in 10 such cars between 60 and 310".
+    """ "most likely 90 euro, 9 in 10 such cars between 60 and 310".
 
     Args:
         cost: currency, low, high, level and either `likely` (the median) or `mean`. A mean is
