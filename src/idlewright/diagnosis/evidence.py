@@ -1,0 +1,247 @@
+"""Evidence of every row from the readings: condition, cut at the range, look again, add up.
+
+From nothing each time: no incremental path, so the order of entry cannot matter and a struck reading
+is one that was never there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp
+
+from idlewright.diagnosis.combinations import Combination, Factors, combinations, observe
+from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.gaussian import Observed, condition, inside_range
+from idlewright.diagnosis.world import Rows, Timeline
+from idlewright.model.cells import IntArray
+from idlewright.model.compiled import CompiledModel
+from idlewright.model.scalars import FloatArray
+
+LEVELS = ((1.0, math.log(0.8)), (2.0, math.log(0.2)))
+"""Tolerances are as stated (0.8) or twice as wide (0.2): a scale mixture."""
+KEEP_NATS = 12.0
+STEP_LIMIT = 5.0
+SETTLED = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Posterior of some rows at one level of tolerance under one combination of alternatives.
+
+    Attributes:
+        row: (P,). level: tolerance widening. ln_weight: ln (prior x evidence), (P,).
+        z: posterior mean of the extended parameters, (P, K). slopes: B, (P, m, K).
+        gain: (P, m, m), cov z = I - B' gain B. u_mean, u_variance: severity in u, (P,)
+        (variance 0: none). picked: index of the alternative of each reading.
+    """
+
+    row: IntArray
+    level: float
+    ln_weight: FloatArray
+    z: FloatArray
+    slopes: FloatArray
+    gain: FloatArray
+    u_mean: FloatArray
+    u_variance: FloatArray
+    picked: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Result of weighing.
+
+    Attributes:
+        rows: hypotheses. ln_row: ln (prior x evidence) of each, (R,). pieces: details of those that
+            matter. settled: the last look moved nothing by more than SETTLED. passes: looks taken.
+    """
+
+    rows: Rows
+    ln_row: FloatArray
+    pieces: tuple[Piece, ...]
+    settled: bool
+    passes: int
+
+    @property
+    def ln_total(self) -> float:
+        """Log evidence of everything."""
+        return float(logsumexp(self.ln_row))
+
+
+class Weigher:
+    """Weighs readings of one job against one compiled model.
+
+    Args:
+        model: compiled family and sheet. timeline: times and repairs. rows: hypotheses.
+        passes: how often to look again (re-linearise).
+    """
+
+    def __init__(
+        self, model: CompiledModel, timeline: Timeline, rows: Rows, passes: int = 1
+    ) -> None:
+        self.model = model
+        self.timeline = timeline
+        self.rows = rows
+        self.passes = passes
+        self.maps, self.width = timeline.column_maps(len(model.cells.tolerance))
+        self.epoch_of_time = [time.epoch for time in timeline.times] or [0]
+
+    def weigh(self, seen: Sequence[Seen], times: Sequence[int]) -> Weighed:
+        """Posterior of every row given what was seen.
+
+        Args:
+            seen: readings. times: index of each reading's time in the timeline.
+        """
+        prior = self.rows.ln_prior + self._odds_words(seen, times)
+        factors = Factors.collect(self.model, seen, times)
+        mean, slopes = self.gather(self.rows, factors.latents, factors.times)
+        parts: list[tuple[Combination, float, FloatArray]] = []
+        for combination in combinations(seen, factors, mean, slopes):
+            chosen = combination.factors
+            observed = observe([factors.items[i] for i in chosen])
+            for level, ln_level in LEVELS:
+                fit = self._solve(
+                    np.arange(len(self.rows)),
+                    level,
+                    mean[:, chosen],
+                    widened(slopes[:, chosen], level),
+                    observed,
+                )
+                ln = prior + fit.ln_weight + combination.ln_weight + ln_level
+                parts.append((combination, level, ln))
+        return self._look_again(prior, factors, mean, slopes, parts)
+
+    def _odds_words(self, seen: Sequence[Seen], times: Sequence[int]) -> FloatArray:
+        """Sum of log odds of words that carry stated odds, (R,)."""
+        faults = self.model.cells.faults
+        total = np.zeros(len(self.rows))
+        number = self.model.cells.fault[self.rows.cell]
+        for one, time in zip(seen, times, strict=True):
+            if not one.odds and one.base == 1.0:
+                continue
+            table = np.full(len(faults) + 1, math.log(max(one.base, 1e-9)))
+            for k, fault in enumerate(faults):
+                if fault.id in one.odds:
+                    table[k] = math.log(max(one.odds[fault.id], 1e-9))
+            total += np.where(self.rows.active[:, time], table[number], table[-1])
+        return total
+
+    def gather(
+        self, rows: Rows, latents: Sequence[int], times: Sequence[int]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Means (R, m) and slopes (R, m, K) of latents at times, from the bank."""
+        if not latents:
+            return np.empty((len(rows), 0)), np.zeros((len(rows), 0, self.width))
+        bank_mean, bank_slopes = self.model.bank(sorted(set(latents)))
+        place_of = {number: k for k, number in enumerate(sorted(set(latents)))}
+        mean = np.empty((len(rows), len(latents)))
+        slopes = np.zeros((len(rows), len(latents), self.width))
+        for time in sorted(set(times)):
+            here = [k for k, t in enumerate(times) if t == time]
+            columns = np.array([place_of[latents[k]] for k in here])
+            source = self.sources(rows, time)
+            mean[:, here] = bank_mean[source[:, None], columns]
+            rows_here = bank_slopes[source[:, None], columns]
+            self._spread_out(slopes, here, rows_here, time)
+        return mean, slopes
+
+    def sources(self, rows: Rows, time: int) -> IntArray:
+        """Cell whose physics each row follows at a time: its own, or the good car's."""
+        cells = self.model.cells
+        good = cells.good[cells.variant[rows.cell]]
+        active = rows.active[:, time] if rows.active.shape[1] else np.zeros(len(rows), dtype=bool)
+        return np.where(active, rows.cell, good)
+
+    def _spread_out(
+        self, slopes: FloatArray, here: list[int], local: FloatArray, time: int
+    ) -> None:
+        """Put slopes by local columns into the extended columns of the time's epoch (in place)."""
+        columns = self.maps[self.epoch_of_time[time]]
+        for k, position in enumerate(here):
+            slopes[:, position, columns] = local[:, k, :-1]
+            slopes[:, position, -1] = local[:, k, -1]
+
+    def local_z(self, z: FloatArray, time: int) -> FloatArray:
+        """Extended coordinates (P, K) as the local ones of a time's epoch, (P, T + 1)."""
+        columns = self.maps[self.epoch_of_time[time]]
+        return np.concatenate([z[:, columns], z[:, -1:]], axis=1)
+
+    def _solve(
+        self, row: IntArray, level: float, mean: FloatArray, slopes: FloatArray, seen: Observed
+    ) -> Piece:
+        """Condition rows and cut them at the ends of their severity; ln_weight = ln evidence."""
+        cells = self.model.cells
+        cell = self.rows.cell[row]
+        result = condition(mean, slopes @ np.swapaxes(slopes, 1, 2), seen)
+        z = np.einsum("rm,rmk->rk", result.weight, slopes)
+        by_u = slopes[:, :, -1]
+        left = 1.0 - np.einsum("ri,rij,rj->r", by_u, result.gain, by_u)
+        spread = cells.spread[cell]
+        u_mean = cells.centre[cell] + spread * z[:, -1]
+        u_variance = spread**2 * np.maximum(left, 1e-12)
+        inside = inside_range(np.zeros(len(row)), np.ones(len(row)), u_mean, u_variance)
+        ln_z = result.ln_z + np.where(self.rows.blind[row], 0.0, inside)
+        return Piece(row, level, ln_z, z, slopes, result.gain, u_mean, u_variance, ())
+
+    def _look_again(
+        self,
+        prior: FloatArray,
+        factors: Factors,
+        mean: FloatArray,
+        slopes: FloatArray,
+        parts: list[tuple[Combination, float, FloatArray]],
+    ) -> Weighed:
+        """Re-linearise what is within KEEP_NATS of the best, at its own posterior."""
+        best = max(float(ln.max()) for _, _, ln in parts)
+        pieces: list[Piece] = []
+        settled = True
+        for combination, level, ln in parts:
+            row = np.flatnonzero(ln > best - KEEP_NATS)
+            if not len(row):
+                continue
+            chosen = combination.factors
+            observed = observe([factors.items[i] for i in chosen])
+            start = mean[row][:, chosen], widened(slopes[row][:, chosen], level)
+            fit = self._solve(row, level, *start, observed)
+            for _ in range(self.passes if chosen else 0):
+                before = fit
+                again = self._linearise(row, level, fit.z, factors, chosen)
+                fit = self._solve(row, level, *again, observed)
+                moved = np.abs(fit.z - before.z).max(axis=1)
+            constant = dict(LEVELS)[level] + combination.ln_weight
+            ln[row] = prior[row] + fit.ln_weight + constant
+            if chosen and self.passes:
+                settled = settled and bool(np.all(moved[ln[row] > best - 3.0] < SETTLED))
+            pieces.append(replace(fit, ln_weight=ln[row], picked=combination.picked))
+        ln_row = logsumexp(np.stack([ln for _, _, ln in parts]), axis=0)
+        return Weighed(self.rows, ln_row, tuple(pieces), settled, self.passes)
+
+    def _linearise(
+        self, row: IntArray, level: float, z: FloatArray, factors: Factors, chosen: Sequence[int]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Means and slopes of the chosen factors' latents, linearised at z (P, K)."""
+        rows = self.rows.take(row)
+        z = np.clip(z, -STEP_LIMIT, STEP_LIMIT)
+        mean = np.empty((len(row), len(chosen)))
+        slopes = np.zeros((len(row), len(chosen), self.width))
+        for time in sorted({factors.times[i] for i in chosen}):
+            here = [k for k, i in enumerate(chosen) if factors.times[i] == time]
+            local = self.local_z(z, time)
+            numbers = [factors.latents[chosen[k]] for k in here]
+            source = self.sources(rows, time)
+            x, by_z = self.model.linearise(source, local, numbers, level)
+            mean[:, here] = x - np.einsum("pnk,pk->pn", by_z, local)
+            self._spread_out(slopes, here, by_z, time)
+        return mean, slopes
+
+
+def widened(slopes: FloatArray, level: float) -> FloatArray:
+    """Slopes with every tolerance column scaled and the severity's left alone."""
+    if level == 1.0:
+        return slopes
+    scaled = slopes * level
+    scaled[:, :, -1] = slopes[:, :, -1]
+    return scaled

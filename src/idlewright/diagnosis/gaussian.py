@@ -1,0 +1,108 @@
+"""Conditioning a Gaussian car on numbers and boxes: the only linear algebra of the diagnosis.
+
+In every row z ~ N(0, I) and each factor sees x = mean + B z. Numbers are exact Gaussian
+conditioning by one small Cholesky; boxes go through EP on what the numbers leave.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from idlewright.diagnosis.box import FloatArray, box_probability, ln_between
+
+LN_TWO_PI = math.log(2.0 * math.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """What was seen, the same for every row: n numbers first, then w boxes.
+
+    Attributes:
+        y: numbers, (n,). noise: their covariance from meters and reading, (n, n).
+        low, high, blur: boxes, (w,).
+    """
+
+    y: FloatArray
+    noise: FloatArray
+    low: FloatArray
+    high: FloatArray
+    blur: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Conditioned:
+    """Posterior of R rows: E z = B' weight, cov z = I - B' gain B.
+
+    Attributes:
+        ln_z: log evidence, (R,). weight: (R, m). gain: (R, m, m), m = n + w.
+    """
+
+    ln_z: FloatArray
+    weight: FloatArray
+    gain: FloatArray
+
+
+def condition(mean: FloatArray, kernel: FloatArray, seen: Observed) -> Conditioned:
+    """Condition every row on what was seen.
+
+    Args:
+        mean: (R, m). kernel: B B', (R, m, m). seen: n numbers and w boxes, n + w = m.
+    """
+    n = len(seen.y)
+    rows, m = mean.shape
+    ln_z = np.zeros(rows)
+    weight = np.zeros((rows, m))
+    gain = np.zeros((rows, m, m))
+    if n:
+        ln_z, alpha, inverse = _numbers(mean[:, :n], kernel[:, :n, :n], seen)
+        weight[:, :n] = alpha
+        gain[:, :n, :n] = inverse
+    if m == n:
+        return Conditioned(ln_z, weight, gain)
+    left_mean, left_cov = mean[:, n:], kernel[:, n:, n:]
+    if n:
+        cross = kernel[:, n:, :n]
+        through = cross @ inverse
+        left_mean = left_mean + (cross @ alpha[:, :, None])[:, :, 0]
+        left_cov = left_cov - through @ np.swapaxes(cross, 1, 2)
+    fit = box_probability(left_mean, left_cov, seen.low, seen.high, seen.blur)
+    weight[:, n:] = fit.pull
+    gain[:, n:, n:] = fit.gain
+    if n:
+        back = np.swapaxes(through, 1, 2)
+        weight[:, :n] -= (back @ fit.pull[:, :, None])[:, :, 0]
+        mixed = back @ fit.gain
+        gain[:, :n, :n] += mixed @ through
+        gain[:, :n, n:] = -mixed
+        gain[:, n:, :n] = -np.swapaxes(mixed, 1, 2)
+    return Conditioned(ln_z + fit.ln_z, weight, gain)
+
+
+def _numbers(
+    mean: FloatArray, kernel: FloatArray, seen: Observed
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log evidence (R,), S^-1 r (R, n) and S^-1 (R, n, n)."""
+    n = len(seen.y)
+    covariance = kernel + seen.noise
+    residual = seen.y - mean
+    root = np.linalg.cholesky(covariance)
+    ln_det = 2.0 * np.log(root[:, np.arange(n), np.arange(n)]).sum(axis=1)
+    inverse = np.linalg.inv(covariance)
+    alpha = (inverse @ residual[:, :, None])[:, :, 0]
+    squared = (residual * alpha).sum(axis=1)
+    return -0.5 * (squared + ln_det + n * LN_TWO_PI), alpha, inverse
+
+
+def inside_range(
+    low: FloatArray, high: FloatArray, mean: FloatArray, variance: FloatArray
+) -> FloatArray:
+    """ln probability that a severity N(mean, variance) lies in [low, high], all (R,).
+
+    Rows without a severity have variance 0 and get 0 (nothing to cut).
+    """
+    sd = np.sqrt(np.maximum(variance, 1e-300))
+    cut = ln_between((low - mean) / sd, (high - mean) / sd)
+    return np.where(variance > 0, cut, 0.0)

@@ -1,0 +1,188 @@
+"""One family and one sheet, compiled: every observable, linearised in every cell, on demand."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from idlewright.family.kinds import Family, Sheet
+from idlewright.model.cells import (
+    FINE_STEP,
+    STANDARD_STEP,
+    Cells,
+    IntArray,
+    Placed,
+    cut_into_cells,
+    place,
+)
+from idlewright.model.engine_fit import fit_engine
+from idlewright.model.latents import Latent
+from idlewright.model.physics_of import Physics
+from idlewright.model.scalars import FloatArray, ScalarTable, resolve_scalars
+from idlewright.model.worlds import Gradient
+
+STANDARD_OHM = 10e6
+"""Input resistance of the usual digital multimeter on volts (common practice, no source)."""
+
+
+@dataclass(slots=True)
+class CompiledModel:
+    """Physics, cells and the linearised bank of one family and sheet.
+
+    Attributes:
+        family, sheet: what it was compiled from. table: scalars. physics: solvers by state.
+        cells: hypotheses in cells. columns: T + 1 = tolerances, then severity.
+    """
+
+    family: Family
+    sheet: Sheet
+    table: ScalarTable
+    physics: Physics
+    cells: Cells
+    fine: bool = False
+    _latents: list[Latent] = field(default_factory=list)
+    _number: dict[Latent, int] = field(default_factory=dict)
+    _bank: dict[int, tuple[FloatArray, NDArray[np.float32]]] = field(default_factory=dict)
+    _placed: dict[bytes, Placed] = field(default_factory=dict)
+
+    @property
+    def columns(self) -> int:
+        """Number of tolerance columns plus one for severity."""
+        return len(self.cells.tolerance) + 1
+
+    def number_of(self, latent: Latent) -> int:
+        """The latent's number in this model; new ones are added."""
+        if latent not in self._number:
+            self._number[latent] = len(self._latents)
+            self._latents.append(latent)
+        return self._number[latent]
+
+    def latent(self, number: int) -> Latent:
+        """The latent with a number."""
+        return self._latents[number]
+
+    def bank(self, numbers: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+        """Means (C, n) and derivatives (C, n, T + 1) of latents at every cell's centre."""
+        for number in numbers:
+            if number not in self._bank:
+                self._bank[number] = self._fill(number)
+        mean = np.stack([self._bank[number][0] for number in numbers], axis=1)
+        slopes = np.stack([self._bank[number][1] for number in numbers], axis=1)
+        return mean, slopes.astype(float)
+
+    def _fill(self, number: int) -> tuple[FloatArray, NDArray[np.float32]]:
+        """One latent at every cell's centre.
+
+        Cells whose fault cannot touch the latent copy the good car; variants that differ in nothing
+        the latent sees copy the first variant's block.
+        """
+        good, gradient = self._latents[number].evaluate(
+            self.physics, self._centres(self.cells.good).worlds
+        )
+        rows = self._project(gradient, self._centres(self.cells.good))
+        touched = self._touched(gradient.index)
+        block = len(self.cells) // len(self.cells.good)
+        x = np.repeat(good, block)
+        slopes = np.repeat(rows, block, axis=0)
+        seen_by = self.table.nominal[:, gradient.index]
+        for variant, start in enumerate(self.cells.good):
+            mine = slice(start, start + block)
+            twin = next(
+                v for v in range(variant + 1) if np.array_equal(seen_by[v], seen_by[variant])
+            )
+            if twin < variant:
+                first = self.cells.good[twin]
+                x[mine], slopes[mine] = x[first : first + block], slopes[first : first + block]
+                continue
+            here = start + np.flatnonzero(touched[mine])
+            if len(here):
+                x[here], slopes[here] = self._evaluate(self._centres(here), number)
+        return x, slopes.astype(np.float32)
+
+    def _centres(self, which: IntArray) -> Placed:
+        """Worlds at the centres of some cells; kept, since many latents share them."""
+        key = which.tobytes()
+        if key not in self._placed:
+            z = np.zeros((len(which), self.columns))
+            self._placed[key] = place(self.table, self.cells, which, z)
+        return self._placed[key]
+
+    def _touched(self, scalars: IntArray) -> NDArray[np.bool_]:
+        """Cells whose fault acts on any of the given scalars, (C,)."""
+        wanted = set(scalars.tolist())
+        index = self.table.index
+        touched = np.array(
+            [any(index[s.scalar] in wanted for s in fault.spans) for fault in self.cells.faults]
+            + [False]
+        )
+        return touched[self.cells.fault]
+
+    def forget_worlds(self) -> None:
+        """Drop intermediate results of the bank's own worlds (they come back when needed)."""
+        self._placed.clear()
+
+    def linearise(
+        self,
+        which: IntArray,
+        z: FloatArray,
+        numbers: Sequence[int],
+        widen: FloatArray | float = 1.0,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Latents (W, n) and derivatives by z (W, n, T + 1) at points z (W, T + 1) of cells."""
+        placed = place(self.table, self.cells, which, z, widen)
+        x = np.empty((len(which), len(numbers)))
+        slopes = np.empty((len(which), len(numbers), self.columns))
+        for column, number in enumerate(numbers):
+            x[:, column], slopes[:, column, :] = self._evaluate(placed, number)
+        return x, slopes
+
+    def _evaluate(self, placed: Placed, number: int) -> tuple[FloatArray, FloatArray]:
+        x, gradient = self._latents[number].evaluate(self.physics, placed.worlds)
+        return x, self._project(gradient, placed)
+
+    def _project(self, gradient: Gradient, placed: Placed) -> FloatArray:
+        """Derivatives by tolerance coordinates and severity, (W, T + 1)."""
+        out = np.zeros((placed.worlds.width, self.columns))
+        column_of = self._column_of()
+        columns = column_of[gradient.index]
+        known = columns >= 0
+        scaled = gradient.value[known] * placed.per_z[gradient.index[known]]
+        out[:, columns[known]] = scaled.T
+        out[:, -1] = np.einsum("kw,kw->w", gradient.value, placed.per_u[gradient.index])
+        return out
+
+    def _column_of(self) -> IntArray:
+        column = np.full(len(self.table.ids), -1, dtype=np.int64)
+        column[self.cells.tolerance] = np.arange(len(self.cells.tolerance))
+        return column
+
+
+def compile_model(family: Family, sheet: Sheet, *, fine: bool = False) -> CompiledModel:
+    """Compile a family for one vehicle.
+
+    Args:
+        family: from load_family. sheet: from load_sheet. fine: narrower cells.
+
+    Returns:
+        The model; observables are linearised when first asked for.
+
+    Raises:
+        BadInput: the sheet lacks a value that has no usual one, or the engine cannot show the
+            sheet's idle figures.
+    """
+    table = resolve_scalars(family, sheet)
+    table, share, torque = fit_engine(family, sheet, table)
+    physics = Physics(family, table, share, torque)
+    step = FINE_STEP if fine else STANDARD_STEP
+    cells = cut_into_cells(table, tuple(family.faults.values()), step)
+    return CompiledModel(family, sheet, table, physics, cells, fine)
+
+
+def model_key(family: Family, sheet: Sheet, version: str, fine: bool) -> str:
+    """Content key of a compiled model: changes whenever anything it depends on does."""
+    text = "\n".join((version, family.sha256, sheet.sha256, str(fine)))
+    return hashlib.sha256(text.encode()).hexdigest()

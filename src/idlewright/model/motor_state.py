@@ -1,0 +1,87 @@
+"""A plunger motor driven in one car state, on the circuit it sees there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+import numpy as np
+
+from idlewright.family.kinds import Family
+from idlewright.model.circuit import CircuitState, PortReading
+from idlewright.model.scalars import FloatArray, ScalarTable
+from idlewright.model.worlds import Gradient, Worlds, gather
+from idlewright.physics.mechanism import MotorOnSupply, motor_sensitivity
+
+MotorKind = Literal["margin", "volts_turning", "volts_stalled", "seconds", "amp"]
+
+OUTPUT_OF_KIND: Mapping[MotorKind, str] = {
+    "margin": "margin",
+    "volts_turning": "turning_volt",
+    "volts_stalled": "stall_volt",
+    "seconds": "seconds",
+    "amp": "stall_amp",
+}
+
+SIGNED = frozenset({"volts_turning", "volts_stalled", "amp"})
+
+
+class MotorState:
+    """Margin over breaking free, terminal volts, travel time and current of one motor.
+
+    The circuit without the winding is a Thevenin source; `physics.mechanism` does the rest.
+    """
+
+    def __init__(
+        self, family: Family, table: ScalarTable, motor: str, state: Mapping[str, str]
+    ) -> None:
+        self._motor = family.motors[motor]
+        self._circuit = CircuitState(family, table, state, without=frozenset({motor}))
+        present = table.in_state(state)
+        self._at = {
+            name: present[f"{motor}.{name}"]
+            for name in ("ohm", "run_amp", "break_amp", "volt_s_per_mm", "stroke_mm")
+        }
+
+    def output(self, worlds: Worlds, kind: MotorKind) -> tuple[FloatArray, Gradient]:
+        """Value (W,) and gradient by coordinate; volts in V, seconds in s, amp in A, margin ln."""
+        key = ("motor", id(self))
+        if key not in worlds.memo:
+            worlds.memo[key] = self._solve(worlds)
+        result: tuple[FloatArray, Gradient] = worlds.memo[key][kind]
+        return result
+
+    def _solve(self, worlds: Worlds) -> dict[str, tuple[FloatArray, Gradient]]:
+        port = self._circuit.port(worlds, self._motor.a, self._motor.b)
+        inputs = {name: worlds.values[position] for name, position in self._at.items()}
+        inputs["winding_ohm"] = inputs.pop("ohm")
+        inputs["supply_volt"] = port.volts
+        inputs["supply_ohm"] = port.ohms
+        motor, by_input = motor_sensitivity(inputs)
+        # A reading of a driven motor is taken with the leads the way that shows a positive number.
+        sign = np.where(port.volts < 0, -1.0, 1.0)
+        found = {}
+        for kind, name in OUTPUT_OF_KIND.items():
+            turn = sign if kind in SIGNED else np.ones(worlds.width)
+            gradient = self._gradient(worlds, port, by_input, name)
+            found[str(kind)] = (getattr(motor, name) * turn, gradient.scaled(turn))
+        return found
+
+    def _gradient(
+        self,
+        worlds: Worlds,
+        port: PortReading,
+        by_input: Mapping[str, MotorOnSupply],
+        name: str,
+    ) -> Gradient:
+        """Chain rule from the motor's inputs through its supply to scalar coordinates."""
+        by_volt = getattr(by_input["supply_volt"], name)
+        by_ohm = getattr(by_input["supply_ohm"], name) * port.ohms
+        by_lnr = by_volt * port.by_lnr + by_ohm * port.ohms_by_lnr
+        supply = self._circuit.pull_back(worlds, port, by_lnr, by_volt * port.by_emf)
+        own = [
+            (p, getattr(by_input["winding_ohm" if key == "ohm" else key], name) * worlds.slope(p))
+            for key, p in self._at.items()
+        ]
+        through = [(int(p), supply.value[k]) for k, p in enumerate(supply.index)]
+        return gather([*through, *own], worlds.width)
