@@ -17,6 +17,8 @@ from idlewright.report.words import GUIDES, decibans, off_scale, scale_place
 _LEFT, _WIDTH = 0.04, 0.92
 _NAME_STEP = 24
 _SIDE_FROM = 0.5
+_LETTER_PX = 8.5
+_PHONE_PX = 288  # the drawing's width on the narrowest phone, 320 px
 _LEADER_RAILS = (-6, 6)
 _RAILS = (-4, 4)
 
@@ -45,33 +47,35 @@ def scale_head(below: bool = False) -> Markup:
 def names(moves: Movement, step: int, below: bool = False) -> Markup:
     """The strokes' names at one end of the picture, each tied to its stroke by a thin line.
 
-    Left of the middle a name stands right of its line and the leftmost highest, right of it the
-    other way round and nearer the strokes, so no line runs through a name of its own side.
+    A name stands right of its line where a phone has room for it, and the leftmost is farthest
+    from the strokes; so no line runs through a name of its own side.
     """
     known = [(one, one.odds[step]) for one in moves.named if step < len(one.odds)]
     placed = sorted(((_x(p), one) for one, p in known if p is not None), key=lambda item: item[0])
-    left = [item for item in placed if item[0] < _SIDE_FROM]
-    right = [item for item in reversed(placed) if item[0] >= _SIDE_FROM]
+    left = [item for item in placed if _towards(*item) == "start"]
+    right = [item for item in reversed(placed) if _towards(*item) == "end"]
     height = _NAME_STEP * len(placed) + 10
-    body = []
+    lines, words = [], []
     for place, (x, one) in enumerate([*left, *right]):
-        y = _NAME_STEP * place + 18
-        end: str | float = height
-        if below:
-            y, end = height - _NAME_STEP * place - 8, 0
-        towards = "end" if x >= _SIDE_FROM else "start"
-        shift = -7 if towards == "end" else 7
-        line = tag(
-            "line", x1=share(x), x2=share(x), y1=y + (4 if below else -12), y2=end, class_="tie"
-        )
-        word = tag("text", one.short, x=shift, y=y, text_anchor=towards, class_=_name_class(one))
-        body.append(line)
-        body.append(at(x, "0", word))
-    return tag("svg", *body, class_="lean-names", width="100%", height=height)
+        y = height - _NAME_STEP * place - 8 if below else _NAME_STEP * place + 18
+        first, last = (y + 4, 0) if below else (y - 12, height)
+        lines.append(tag("line", x1=share(x), x2=share(x), y1=first, y2=last, class_="tie"))
+        words.append(_name(one, x, "0", y, 7))
+    # Words over lines: their rims keep a line of the other side out of the letters.
+    return tag("svg", *lines, *words, class_="lean-names", width="100%", height=height)
 
 
-def _name_class(one: Named) -> str:
-    return "name strong" if one.kind == "leader" else "name"
+def _towards(x: float, one: Named) -> str:
+    """The side of its line a name stands on: "start" (right of it) where a phone has room."""
+    needs = (_LETTER_PX * len(one.short) + 12) / _PHONE_PX
+    return "start" if x < _SIDE_FROM or x + needs <= 1 else "end"
+
+
+def _name(one: Named, x: float, y: str, dy: float, shift: float) -> Markup:
+    towards = _towards(x, one)
+    class_ = "name strong" if one.kind == "leader" else "name"
+    aside = shift if towards == "start" else -shift
+    return at(x, y, tag("text", one.short, x=aside, y=dy, text_anchor=towards, class_=class_))
 
 
 def strokes(moves: Movement, row: Row, last_step: int) -> Markup:
@@ -136,8 +140,5 @@ def _moved_most(moves: Movement, step: int) -> list[Markup]:
     drawn = []
     for height, (_, one, before, after) in zip((0.38, 0.82), told, strict=False):
         x = _x(before) + height * (_x(after) - _x(before))
-        towards = "end" if x >= _SIDE_FROM else "start"
-        shift = -12 if towards == "end" else 12
-        word = tag("text", one.short, x=shift, y=4, text_anchor=towards, class_=_name_class(one))
-        drawn.append(at(x, share(height), word))
+        drawn.append(_name(one, x, share(height), 4, 12))
     return drawn

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -188,3 +190,14 @@ def test_vet_and_lists() -> None:
     assert tables_text.vet_text(["a"], [Problem("x", file="a")]).endswith("1 fault in 1 file.\n")
     assert tables_text.list_text([], "No checks here.") == "No checks here.\n"
     assert tables_text.list_text([("a.b", "says")], "").startswith("a.b")
+
+
+def test_terminal_text_needs_no_heavy_import() -> None:
+    """Writing terminal text imports neither NumPy, SciPy nor the page templates."""
+    code = (
+        "import sys, idlewright.report.terminal, idlewright.report.predict_text, "
+        "idlewright.report.tables_text; "
+        "print([m for m in ('numpy', 'scipy', 'jinja2') if m in sys.modules])"
+    )
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
