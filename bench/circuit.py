@@ -41,52 +41,54 @@ BARS = {"dc_ratio": 30.0, "alter_ratio": 1000.0, "sweep_ratio": 100.0}
 
 DEFAULT_ZERO = "0"
 DEFAULT_SWEPT = "sig_pin"
+METERED = ("tps_s", "0")
 DEFAULT = (
-    # An invented 24-node car: supply, computer, two sensors on one reference, an idle motor.
-    Branch("battery", "bat", "0", 0.02, 12.6),
-    Branch("engine_strap", "eng", "0", 0.003),
-    Branch("main_fuse", "bat", "fuse", 0.004),
-    Branch("key_switch", "fuse", "key", 0.03),
+    # An invented car of 24 nodes against the engine block: supply, computer, throttle sensor and
+    # pressure sensor sharing reference and return, idle motor, leaks and a meter.
+    Branch("battery", "bat", "batn", 0.02, 12.6),
+    Branch("strap", "batn", "0", 0.003),
+    Branch("key_switch", "bat", "key", 0.034),
     Branch("other_loads", "key", "0", 6.0),
+    Branch("alternator", "bat", "0", 0.05, 13.9),
     Branch("ecu_feed", "key", "ecu12", 0.08),
     Branch("ecu_load", "ecu12", "ecug", 60.0),
-    Branch("ecu_ground", "ecug", "eng", 0.015),
-    Branch("ecu_case", "ecug", "0", 2000.0),
+    Branch("ecu_ground", "ecug", "0", 0.015),
     Branch("regulator", "ref", "ecug", 0.4, 5.0),
     Branch("ref_pin", "ref", "refw", 0.02),
     Branch("ref_wire", "refw", "refs", 0.15),
-    Branch("ref_splice", "refs", "refm", 0.01),
-    Branch("ref_mate", "refm", "tps_p", 0.01),
-    Branch("ref_map", "refs", "map_p", 0.12),
-    Branch("track_low", "wipe", "tps_n", 600.0),
+    Branch("ref_mate", "refs", "tps_p", 0.01),
     Branch("track_high", "tps_p", "wipe", 4400.0),
+    Branch("track_low", "wipe", "tps_n", 600.0),
     Branch("wiper", "wipe", "tps_s", 50.0),
     Branch("sig_mate", "tps_s", "sigw", 0.01),
     Branch("sig_wire", "sigw", "sige", 0.2),
     Branch("sig_pin", "sige", "sigi", 0.02),
     Branch("sig_pull", "sigi", "ref", 220e3),
     Branch("sig_input", "sigi", "ecug", 1e6),
-    Branch("sig_leak", "sigw", "eng", 1e9),
-    Branch("sig_bridge", "sigw", "refm", 1e9),
+    Branch("sig_bridge", "sigw", "refs", 1e9),
+    Branch("sig_leak", "sigw", "0", 1e9),
     Branch("ret_mate", "tps_n", "retm", 0.01),
     Branch("ret_wire", "retm", "rets", 0.18),
     Branch("ret_pin", "rets", "ecug", 0.02),
-    Branch("ret_leak", "retm", "eng", 1e9),
-    Branch("map_load", "map_p", "map_n", 900.0),
-    Branch("map_out", "map_s", "map_n", 800.0, 1.6),
+    Branch("ret_leak", "retm", "0", 1e9),
+    Branch("map_ref", "refs", "map_p", 0.12),
+    Branch("map_high", "map_p", "map_s", 2000.0),
+    Branch("map_low", "map_s", "map_n", 1000.0),
+    Branch("map_return", "map_n", "rets", 0.14),
     Branch("map_wire", "map_s", "map_i", 0.25),
     Branch("map_input", "map_i", "ecug", 1e6),
     Branch("map_pull", "map_i", "ref", 470e3),
-    Branch("map_ret", "map_n", "rets", 0.14),
+    Branch("map_leak", "map_s", "0", 1e9),
     Branch("drive_high", "ecu12", "mot_p", 0.9),
     Branch("drive_low", "mot_n", "ecug", 0.7),
     Branch("motor", "mot_p", "mot_m", 24.0),
-    Branch("motor_brush", "mot_m", "mot_n", 6.0),
-    Branch("motor_leak", "mot_m", "eng", 1e9),
-    Branch("meter", "tps_s", "eng", 10e6),
-    Branch("sig_shield", "sige", "0", 50e6),
-    Branch("map_leak", "map_s", "eng", 1e9),
+    Branch("brush", "mot_m", "mot_n", 6.0),
+    Branch("motor_leak", "mot_m", "0", 1e9),
+    Branch("wiper_leak", "wipe", "0", 1e9),
+    Branch("sig_screen", "sige", "0", 50e6),
     Branch("ref_leak", "refw", "0", 1e9),
+    Branch("meter", "tps_s", "0", 10e6),
+    Branch("map_screen", "map_i", "0", 50e6),
 )
 
 
@@ -207,7 +209,7 @@ def _our_times(
 def _port_times(network: Network, repeats: int, worlds: int = 1500) -> dict[str, float]:
     """Seconds per world of port solves in batches of 1500, with and without sensitivities."""
     conductance = _mixed_worlds(network, worlds)
-    port = compile_port(network.ends, network.branches[-4].first, network.zero)
+    port = compile_port(network.ends, *METERED)
     emf = network.emf
 
     def plain() -> object:

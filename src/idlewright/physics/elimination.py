@@ -18,7 +18,7 @@ and parallel branches share a current as their conductances do.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
@@ -80,6 +80,32 @@ class Star:
     inverse: int
 
 
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """Currents through a branch's resistance, from its first node to its second.
+
+    `probe` flows for the probe's current with all drives dead and drops `volts` over the
+    resistance; `own` flows with the drives at work and no probe.
+    """
+
+    probe: Term
+    volts: Term
+    own: Term
+
+
+@dataclass(frozen=True, slots=True)
+class _MeshFlow:
+    """The same through one branch of a mesh."""
+
+    first: str
+    second: str
+    probe: Term
+    own: Term
+
+    def __contains__(self, node: str) -> bool:
+        return node in (self.first, self.second)
+
+
 def neighbours(ends: Iterable[Ends]) -> dict[str, set[str]]:
     """Each node's neighbours, nodes in order of first appearance."""
     near: dict[str, set[str]] = {}
@@ -100,34 +126,60 @@ def reachable(near: Mapping[str, set[str]], start: str) -> set[str]:
     return seen
 
 
-def elimination_order(near: Mapping[str, set[str]], keep: Iterable[str]) -> list[str]:
-    """Order in which to take out all nodes but `keep`: fewest new branches first (min-fill).
+def elimination_order(
+    near: Mapping[str, set[str]], keep: Iterable[str], driven: Iterable[Ends] = ()
+) -> list[str]:
+    """Order in which to take out all nodes but `keep`: what makes least work first (min-fill).
 
-    Ties go to the node with fewer neighbours, then to the one named first.
+    Work is counted as new branches plus branches that come to carry a drive. Ties go to the node
+    with fewer neighbours, then to the one named first.
     """
     graph = {node: set(others) for node, others in near.items()}
+    drives = {node: set[str]() for node in near}
+    for first, second in driven:
+        drives[first].add(second)
+        drives[second].add(first)
     place = {node: at for at, node in enumerate(graph)}
-    left = [node for node in graph if node not in set(keep)]
+    kept = set(keep)
+    cost = {node: _cost(graph, drives, node) for node in graph if node not in kept}
     order: list[str] = []
-    cost = {node: _cost(graph, node) for node in left}
     while cost:
         node = min(cost, key=lambda name: (cost[name], place[name]))
         order.append(node)
         del cost[node]
-        around = graph.pop(node)
-        touched = set(around)
-        for other in around:
-            graph[other].discard(node)
-            graph[other] |= around - {other}
-            touched |= graph[other]
-        cost.update({name: _cost(graph, name) for name in touched if name in cost})
+        touched = _join_neighbours(graph, drives, node)
+        cost.update({name: _cost(graph, drives, name) for name in touched if name in cost})
     return order
 
 
-def _cost(graph: Mapping[str, set[str]], node: str) -> tuple[int, int]:
+def _cost(
+    graph: Mapping[str, set[str]], drives: Mapping[str, set[str]], node: str
+) -> tuple[int, int]:
     around = graph[node]
-    fill = sum(second not in graph[first] for first, second in combinations(around, 2))
+    pushing = drives[node]
+    fill = 0
+    for first, second in combinations(around, 2):
+        fill += second not in graph[first]
+        if first in pushing or second in pushing:
+            fill += second not in drives[first]
     return fill, len(around)
+
+
+def _join_neighbours(
+    graph: dict[str, set[str]], drives: dict[str, set[str]], node: str
+) -> set[str]:
+    """Take a node out of both graphs; the nodes whose cost that may have changed."""
+    around = graph.pop(node)
+    pushing = drives.pop(node)
+    touched = set(around)
+    for other in around:
+        graph[other].discard(node)
+        drives[other].discard(node)
+        graph[other] |= around - {other}
+        drives[other] |= (around if other in pushing else pushing) - {other}
+    for other in around:
+        touched |= graph[other]
+    return touched
 
 
 class Reduction:
@@ -153,7 +205,11 @@ class Reduction:
         for branch, (first, second) in enumerate(ends):
             if first in inside:
                 self._connect(branch, first, second, driven[branch], len(ends))
-        order = elimination_order({n: near[n] for n in near if n in inside}, keep)
+        order = elimination_order(
+            {node: near[node] for node in near if node in inside},
+            keep,
+            [pair for pair, push in zip(ends, driven, strict=True) if push and pair[0] in inside],
+        )
         for node in order:
             self._take_out(node)
 
@@ -216,75 +272,71 @@ class Reduction:
             volts[star.node] = tape.sum(shares)
         return volts
 
-    def branch_currents(self, pair: Pair, through: Term, driven: bool) -> dict[int, Term]:
-        """Current through each given branch's resistance, from its first node to its second.
+    def branch_flows(self, pair: Pair, unit: Term) -> Iterator[tuple[int, Flow]]:
+        """What flows through each given branch, yielded as soon as it is known.
 
         Args:
-            pair: the last pair left.
-            through: current through that pair, from its first node to its second.
-            driven: with the drives, or with all of them dead.
+            pair: the last pair left, open from outside but for the probe.
+            unit: the probe's current, entering the pair at its first node.
         """
-        given: dict[int, Term] = {}
-        meshes: dict[int, dict[frozenset[str], tuple[str, Term]]] = {}
-        self._share(pair, through, driven, given, meshes)
+        meshes: dict[int, list[_MeshFlow]] = {}
+        yield from self._share(pair, unit, None, meshes)
         for at in reversed(range(len(self.stars))):
             star = self.stars[at]
-            mesh = meshes.pop(at, {})
+            mesh = meshes.pop(at, [])
             for arm in star.arms:
-                through = self.tape.sum(_current_from(arm.far, mesh))
-                if arm.pair.first == star.node:
-                    through = flip(through)
-                self._share(arm.pair, through, driven, given, meshes)
-        return given
+                # The pair counts from its first node; what the mesh carries away from an arm's
+                # far end flows from there towards the star.
+                outer = arm.pair.first != star.node
+                near = [
+                    (flow, (flow.first == arm.far) == outer) for flow in mesh if arm.far in flow
+                ]
+                probe = self.tape.sum([_turn(flow.probe, along) for flow, along in near])
+                own = self.tape.sum([_turn(flow.own, along) for flow, along in near])
+                yield from self._share(arm.pair, probe, own, meshes)
 
     def _share(
-        self,
-        pair: Pair,
-        through: Term,
-        driven: bool,
-        given: dict[int, Term],
-        meshes: dict[int, dict[frozenset[str], tuple[str, Term]]],
-    ) -> None:
-        """Share a pair's current out among its parts; file each part's share where it belongs."""
-        currents = self._split(pair, through, driven)
-        ends = frozenset((pair.first, pair.second))
-        for part, current in zip(pair.parts, currents, strict=True):
+        self, pair: Pair, probe: Term, own: Term, meshes: dict[int, list[_MeshFlow]]
+    ) -> Iterator[tuple[int, Flow]]:
+        """Share a pair's two currents out among its parts; yield or file each part's share."""
+        tape = self.tape
+        total = pair.conductance(tape)
+        volts = tape.over(probe, total)
+        alone = len(pair.parts) == 1
+        owns = [own] if alone else self._split(pair, tape.over(own, total))
+        for part, own_share in zip(pair.parts, owns, strict=True):
+            share = probe if alone else tape.times(volts, part.conductance)
             if part.branch is not None:
-                given[part.branch] = flip(current) if part.turned else current
+                along = not part.turned
+                yield (
+                    part.branch,
+                    Flow(_turn(share, along), _turn(volts, along), _turn(own_share, along)),
+                )
             elif part.star is not None:
-                meshes.setdefault(part.star, {})[ends] = (pair.first, current)
+                flow = _MeshFlow(pair.first, pair.second, share, own_share)
+                meshes.setdefault(part.star, []).append(flow)
 
-    def _split(self, pair: Pair, through: Term, driven: bool) -> list[Term]:
-        """Current of each parallel part: its share of `through` and what the drives push round.
+    def _split(self, pair: Pair, volts: Term) -> list[Term]:
+        """Current of each parallel part: its share of the pair's, and what the drives push round.
 
-        With the volts (through + sum of d) / G common to all parts, part m carries
-        g_m/G through + (g_m sum of the others' d - d_m sum of the others' g) / G.
+        With G and D the sums of conductances and drives and `volts` the pair's current over G,
+        part m carries g_m (volts + D/G) - d_m, that is, with nothing nearly equal subtracted,
+        g_m (volts + sum of the others' d/G) - d_m (sum of the others' g)/G.
         """
         tape = self.tape
         parts = pair.parts
-        if len(parts) == 1:
-            return [through]
         total = pair.conductance(tape)
-        volts = tape.over(through, total)
-        if not driven or all(part.drive is None for part in parts):
-            return [tape.times(volts, part.conductance) for part in parts]
         pushed = [tape.over(part.drive, total) for part in parts]
         currents: list[Term] = []
         for at, part in enumerate(parts):
-            others = [*parts[:at], *parts[at + 1 :]]
-            common = tape.plus(volts, tape.sum([*pushed[:at], *pushed[at + 1 :]]))
-            current = tape.times(common, part.conductance)
+            others = [*pushed[:at], *pushed[at + 1 :]]
+            current = tape.times(tape.plus(volts, tape.sum(others)), part.conductance)
             if part.drive is not None:
-                rest = tape.total([other.conductance for other in others])
+                rest = tape.total([other.conductance for other in parts if other is not part])
                 current = tape.plus(current, flip(tape.times(pushed[at], rest)))
             currents.append(current)
         return currents
 
 
-def _current_from(far: str, mesh: Mapping[frozenset[str], tuple[str, Term]]) -> list[Term]:
-    """Currents of the mesh branches at node `far`, each counted as leaving it."""
-    return [
-        current if first == far else flip(current)
-        for ends, (first, current) in mesh.items()
-        if far in ends
-    ]
+def _turn(term: Term, along: bool) -> Term:
+    return term if along else flip(term)

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from idlewright.errors import BadInput, Problem
 from idlewright.physics.elimination import Ends, Pair, Reduction, neighbours, reachable
-from idlewright.physics.tape import Recorder, Row, Signed, Tape, Term, compile_tape
+from idlewright.physics.tape import Recorder, Row, Signed, Tape, Term, aligned, compile_tape
 from idlewright.physics.worlds import Rows, Worlds, check_worlds
 
 _SWEEP_CELLS = 16_384
@@ -81,7 +81,8 @@ class PortProgram:
         Raises:
             BadInput: wrong shape, or a number that is negative, NaN or infinite.
         """
-        result = self._run(conductance, emf, sensitive=False)
+        worlds = check_worlds(conductance, emf, len(self.branches))
+        result = self.run(worlds, sensitive=False)
         return Port(result[0], result[1])
 
     def solve_with_sensitivity(self, conductance: Rows, emf: Rows) -> PortSensitivity:
@@ -93,16 +94,18 @@ class PortProgram:
 
         Args and errors: as `solve`.
         """
-        result = self._run(conductance, emf, sensitive=True)
         count = len(self.branches)
+        result = self.run(check_worlds(conductance, emf, count), sensitive=True)
         rates = result[2:].reshape(3, count, result.shape[1])
         return PortSensitivity(result[0], result[1], rates[0], rates[1], rates[2])
 
-    def _run(self, conductance: Rows, emf: Rows, sensitive: bool) -> NDArray[np.float64]:
-        """(2, W) or (2 + 3 E, W): volts, ohms, then the three derivatives."""
+    def run(self, worlds: Worlds, sensitive: bool) -> NDArray[np.float64]:
+        """The same for inputs already checked: (2, W), or (2 + 3 E, W) with sensitivities.
+
+        Rows: volts, ohms, then the derivatives in the order of `PortSensitivity`.
+        """
         count = len(self.branches)
-        worlds = check_worlds(conductance, emf, count)
-        out = np.empty((2 + 3 * count * sensitive, worlds.width))
+        out = aligned(2 + 3 * count * sensitive, worlds.width)
         if not self.connected:
             out[:] = 0.0
             out[1] = np.inf
@@ -130,22 +133,14 @@ class PortProgram:
 
     def _sensitivities(self, tape: Recorder, reduction: Reduction, pair: Pair) -> list[int | None]:
         unit = Signed(tape.one, 1 if pair.first == self.a else -1)
-        probe = reduction.branch_currents(pair, unit, driven=False)
-        own = reduction.branch_currents(pair, None, driven=True)
-        by_ohm_volts: list[int | None] = []
-        by_ohm_ohms: list[int | None] = []
-        by_emf: list[int | None] = []
-        for branch in range(len(self.branches)):
-            current = _output(tape, probe.get(branch))
-            by_emf.append(current)
-            if current is None:
-                by_ohm_volts.append(None)
-                by_ohm_ohms.append(None)
-                continue
-            drop = tape.divide(current, branch)
-            by_ohm_ohms.append(tape.multiply(drop, current))
-            by_ohm_volts.append(_output(tape, tape.times(own.get(branch), drop)))
-        return by_ohm_volts + by_ohm_ohms + by_emf
+        count = len(self.branches)
+        asked: list[int | None] = [None] * (3 * count)
+        for branch, flow in reduction.branch_flows(pair, unit):
+            if flow.probe is not None and flow.volts is not None:
+                asked[branch] = _output(tape, tape.product(flow.own, flow.volts))
+                asked[count + branch] = tape.multiply(flow.probe.value, flow.volts.value)
+                asked[2 * count + branch] = tape.positive(flow.probe)
+        return asked
 
 
 class NetworkProgram:
@@ -188,7 +183,10 @@ class NetworkProgram:
             BadInput: wrong shape or number; a node unknown or floating.
         """
         wanted = self._check_keep(keep)
-        worlds = check_worlds(conductance, emf, len(self.branches))
+        return self.run(check_worlds(conductance, emf, len(self.branches)), wanted)
+
+    def run(self, worlds: Worlds, wanted: tuple[str, ...]) -> NDArray[np.float64]:
+        """The same for inputs already checked and nodes that do not float."""
         key = (wanted, worlds.kind)
         if key not in self._tapes:
             tape = Recorder(2 * len(self.branches), worlds.guarded)
@@ -196,7 +194,7 @@ class NetworkProgram:
             volts = reduction.node_volts(self.zero)
             asked = [_output(tape, volts[node]) for node in wanted]
             self._tapes[key] = compile_tape(tape, asked, worlds.wide)
-        out = np.empty((len(wanted), worlds.width))
+        out = aligned(len(wanted), worlds.width)
         self._tapes[key].run(worlds.rows, out)
         return out
 
@@ -233,9 +231,10 @@ class NetworkProgram:
                     expected=f"an index from 0 to {len(self.branches) - 1}",
                 )
             )
+        worlds = check_worlds(conductance, emf, len(self.branches))
         if branch not in self._apart:
             self._apart[branch] = _Severed(self, branch)
-        return self._apart[branch].sweep(conductance, emf, series, wanted)
+        return self._apart[branch].sweep(worlds, series, wanted)
 
     def _check_keep(self, keep: Sequence[str] | None) -> tuple[str, ...]:
         wanted = self.nodes if keep is None else tuple(keep)
@@ -266,63 +265,50 @@ class _Severed:
     def __init__(self, whole: NetworkProgram, branch: int) -> None:
         first, second = whole.branches[branch]
         self._branch = branch
-        self._others = [k for k in range(len(whole.branches)) if k != branch]
+        self._count = len(whole.branches)
+        self._ends = whole.branches
+        self._others = [k for k in range(self._count) if k != branch]
         rest = tuple(whole.branches[k] for k in self._others)
         self._port = PortProgram(rest, first, second)
         self._open = NetworkProgram(rest, whole.zero)
-        gone, self._stays = (second, first) if second != whole.zero else (first, second)
-        self._gone = gone
-        self._gone_sign = -1.0 if gone == second else 1.0
-        moved = [(self._put(one), self._put(other)) for one, other in rest]
-        self._moved = [k for k, (one, other) in enumerate(moved) if one != other]
+        self._gone, self._stays = (second, first) if second != whole.zero else (first, second)
+        moved = {k: (self._put(one), self._put(other)) for k, (one, other) in self._kept_ends()}
+        self._moved = [k for k, (one, other) in moved.items() if one != other]
         self._short = NetworkProgram(tuple(moved[k] for k in self._moved), whole.zero)
-        self._ends = rest
+
+    def _kept_ends(self) -> list[tuple[int, Ends]]:
+        return [(k, self._ends[k]) for k in self._others]
 
     def _put(self, node: str) -> str:
         return self._stays if node == self._gone else node
 
-    def sweep(
-        self, conductance: Rows, emf: Rows, ohms: Row, wanted: tuple[str, ...]
-    ) -> NDArray[np.float64]:
-        """As `NetworkProgram.sweep`, all arguments checked but the rows."""
-        count = len(self._others) + 1
-        own = check_worlds(conductance, emf, count).rows
-        rest_g = [own[k] for k in self._others]
-        rest_e = [own[count + k] for k in self._others]
-        own_emf = own[count + self._branch]
-        short = self._short_volts(rest_g, rest_e, own_emf, wanted)
+    def sweep(self, worlds: Worlds, ohms: Row, wanted: tuple[str, ...]) -> NDArray[np.float64]:
+        """As `NetworkProgram.sweep`, all arguments checked."""
+        short = self._short_volts(worlds, wanted)
         if not self._port.connected:  # a bridge carries no current, whatever its resistance
             return np.repeat(short[:, None, :], ohms.size, axis=1)
-        source = self._port.solve(rest_g, rest_e).ohms
-        volts_open = self._open.node_volts(rest_g, rest_e, wanted)
-        return _between(volts_open, short, source, ohms)
+        rest = worlds.only(self._others)
+        source = self._port.run(rest, sensitive=False)[1]
+        return _between(self._open.run(rest, wanted), short, source, ohms)
 
-    def _short_volts(
-        self, rest_g: list[Row], rest_e: list[Row], own_emf: Row, wanted: tuple[str, ...]
-    ) -> NDArray[np.float64]:
+    def _short_volts(self, worlds: Worlds, wanted: tuple[str, ...]) -> NDArray[np.float64]:
         """Node volts with the branch's resistance shorted; its electromotive force stays.
 
         The vanished node is at the volts of the one it joined, plus or minus that force, so each
         branch that ended there carries the force instead.
         """
-        step = self._gone_sign * own_emf  # V(gone) = V(stays) + step
-        driven = bool(np.any(step))
-        emf = []
-        for k in self._moved:
-            first, second = self._ends[k]
-            force = rest_e[k]
-            if driven and first == self._gone:
-                force = force - step
-            if driven and second == self._gone:
-                force = force + step
-            emf.append(force)
-        kept = [self._put(node) for node in wanted]
-        if not self._moved:
-            volts = np.zeros((len(kept), step.size))
-        else:
-            volts = self._short.node_volts([rest_g[k] for k in self._moved], emf, kept)
-        if driven and self._gone in wanted:
-            volts = volts + np.array([[node == self._gone] for node in wanted]) * step
+        own = worlds.rows[self._count + self._branch]
+        step = -own if self._gone == self._ends[self._branch][1] else own
+        forces: dict[int, Row] = {}
+        if worlds.driven[self._branch]:
+            for k, ends in self._kept_ends():
+                if self._gone in ends:  # V(gone) = V(stays) + step
+                    force = worlds.rows[self._count + k]
+                    forces[k] = force - step if ends[0] == self._gone else force + step
+        kept = tuple(self._put(node) for node in wanted)
+        volts = self._short.run(worlds.only(self._moved, forces), kept)
+        if worlds.driven[self._branch]:
+            volts += np.array([[node == self._gone] for node in wanted]) * step
         return volts
 
 

@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 
 Row = NDArray[np.float64]
 
-CHUNK_BYTES = 1_600_000
-"""Buffers of one chunk together. Measured: larger falls out of a 2 MiB second-level cache, smaller
-is ruled by the fixed cost of a call."""
+CHUNK_BYTES = 8_000_000
+"""Inputs, outputs and buffers of one chunk together. Measured: below, the fixed cost of a call
+(0.25 us) rules; above, the chunk falls out of the caches."""
 
-_SMALLEST_CHUNK = 512
+_LINE = 8
+_FEW_USES = 2
+_SMALLEST_CHUNK = 1024
 _LARGEST_CHUNK = 8192
 _TINIEST = float(np.finfo(np.float64).tiny)
 _CONSTANTS = (1.0, -1.0, _TINIEST)
@@ -117,6 +119,12 @@ class Recorder:
         """A signed value times a positive one."""
         return term and Signed(self.multiply(term.value, factor), term.sign)
 
+    def product(self, left: Term, right: Term) -> Term:
+        """The product of two signed values."""
+        if left is None or right is None:
+            return None
+        return Signed(self.multiply(left.value, right.value), left.sign * right.sign)
+
     def over(self, term: Term, divisor: int) -> Term:
         """A signed value divided by a positive one."""
         return term and Signed(self.divide(term.value, divisor), term.sign)
@@ -159,28 +167,24 @@ class Tape:
 
         Rows that were called wide when the tape was compiled must be (W,).
         """
-        _fill_zero(out, self.outputs)
+        if len(self.outputs) < out.shape[0]:
+            out[sorted(set(range(out.shape[0])) - set(self.outputs))] = 0.0
         width = out.shape[1]
         worlds = self._chunk(width)
-        buffers = _arena(self._narrow + self._buffers * worlds)
-        views: list[Row] = [*rows, *_constant_rows()]
-        views += [buffers[i : i + 1] for i in range(self._narrow)]
+        narrow, buffers = _arena(self._narrow, self._buffers, worlds)
+        views: list[Row] = [*rows, *_CONSTANT_ROWS, *narrow]
         _play(self._once, views)
-        first_output = len(views)
-        results = [out[row] for row in self.outputs]
-        views += results
-        first_buffer = len(views)
-        buffers = buffers[self._narrow :]
-        views += [buffers[i * worlds : (i + 1) * worlds] for i in range(self._buffers)]
+        every = list(out)
+        results = [every[row] for row in self.outputs]
+        if worlds >= width:
+            _play(self._each, [*views, *results, *buffers[:, :width]])
+            return
         for start in range(0, width, worlds):
-            stop = min(start + worlds, width)
+            part = slice(start, min(start + worlds, width))
             for slot in self._wide_inputs:
-                views[slot] = rows[slot][start:stop]
-            for slot, result in enumerate(results, first_output):
-                views[slot] = result[start:stop]
-            if stop - start < worlds:
-                views[first_buffer:] = [view[: stop - start] for view in views[first_buffer:]]
-            _play(self._each, views)
+                views[slot] = rows[slot][part]
+            scratch = buffers[:, : part.stop - start]
+            _play(self._each, [*views, *(result[part] for result in results), *scratch])
 
     def _chunk(self, width: int) -> int:
         """Worlds per chunk: what fits the cache, shared out evenly."""
@@ -188,7 +192,7 @@ class Tape:
         fits = CHUNK_BYTES // (8 * max(rows, 1))
         fits = min(max(fits, _SMALLEST_CHUNK), _LARGEST_CHUNK)
         chunks = max(1, round(width / fits))
-        return max(1, -(-width // chunks))
+        return max(1, _up_to_line(-(-width // chunks)))
 
 
 def _play(steps: Sequence[Step], views: list[Row]) -> None:
@@ -197,27 +201,38 @@ def _play(steps: Sequence[Step], views: list[Row]) -> None:
         act(views[left], views[right], views[out])
 
 
-def _fill_zero(out: NDArray[np.float64], computed: tuple[int, ...]) -> None:
-    """Zero the output rows that no step computes."""
-    known_zero = sorted(set(range(out.shape[0])) - set(computed))
-    if known_zero:
-        out[known_zero] = 0.0
+_CONSTANT_ROWS = tuple(np.array([constant]) for constant in _CONSTANTS)
 
 
-def _constant_rows() -> list[Row]:
-    return [np.array([constant]) for constant in _CONSTANTS]
+def _up_to_line(numbers: int) -> int:
+    """The next multiple of a cache line of 8 numbers."""
+    return -(-numbers // _LINE) * _LINE
+
+
+def aligned(rows: int, columns: int) -> NDArray[np.float64]:
+    """An unset array that starts on a cache line: vector loads across lines cost twice."""
+    flat = np.empty(rows * columns + _LINE)
+    skip = (-flat.ctypes.data % (8 * _LINE)) // 8
+    return flat[skip : skip + rows * columns].reshape(rows, columns)
 
 
 _local = threading.local()
 
 
-def _arena(size: int) -> Row:
-    """A reused scratch array of this thread: fresh memory would cost more than the arithmetic."""
+def _arena(narrow: int, rows: int, worlds: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Scratch arrays (narrow, 1) and (rows, worlds or more) in reused memory of this thread.
+
+    Fresh memory would cost more than the arithmetic. Rows lie whole cache lines apart, and an odd
+    number of them, so that the same place in many rows does not fall into one set of the cache.
+    """
+    stride = (-(-worlds // _LINE) | 1) * _LINE
+    head = _up_to_line(narrow)
+    size = head + rows * stride
     arena: Row | None = getattr(_local, "arena", None)
     if arena is None or arena.size < size:
-        arena = np.empty(size)
+        arena = aligned(1, size)[0]
         _local.arena = arena
-    return arena[:size]
+    return arena[:narrow, None], arena[head:size].reshape(rows, stride)
 
 
 def compile_tape(recorder: Recorder, asked: Sequence[int | None], wide: Sequence[bool]) -> Tape:
@@ -229,7 +244,7 @@ def compile_tape(recorder: Recorder, asked: Sequence[int | None], wide: Sequence
         wide: for each input row, True if it has one number per world, False if one for all.
     """
     steps, finals = _give_outputs_own_values(recorder, asked)
-    needed = _needed(steps, finals)
+    needed = _needed(_divide_at_once(_needed(steps, finals), finals, recorder.one), finals)
     is_wide = dict(enumerate([*wide, *(False for _ in _CONSTANTS)]))
     once: list[Step] = []
     each: list[Step] = []
@@ -283,6 +298,29 @@ def _needed(steps: Sequence[Step], finals: Sequence[int]) -> list[Step]:
             alive.update((step.left, step.right))
             kept.append(step)
     return kept[::-1]
+
+
+def _divide_at_once(steps: Sequence[Step], finals: Sequence[int], one: int) -> list[Step]:
+    """Where 1/x has few uses, all as a factor, divide by x there instead."""
+    uses: dict[int, int] = dict.fromkeys(finals, _FEW_USES + 1)
+    for step in steps:
+        for value in (step.left, step.right):
+            weight = 1 if step.act is np.multiply else _FEW_USES + 1
+            uses[value] = uses.get(value, 0) + weight
+    divisor = {
+        step.out: step.right
+        for step in steps
+        if step.act is np.divide and step.left == one and uses[step.out] <= _FEW_USES
+    }
+    changed: list[Step] = []
+    for step in steps:
+        act, left, right, out = step
+        if act is np.multiply and left in divisor:
+            left, right = right, left
+        if act is np.multiply and right in divisor:
+            act, right = np.divide, divisor[right]
+        changed.append(Step(act, left, right, out))
+    return changed
 
 
 def _share_buffers(each: Sequence[Step], slots: dict[int, int]) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,10 @@ from idlewright.physics.tape import Row
 
 Rows = NDArray[np.float64] | Sequence[NDArray[np.float64] | float]
 """(E, W) or (E, 1) array, or a sequence of E rows of one or W numbers each."""
+
+
+_PIECE = 65_536
+"""Numbers read at a time: half a mebibyte, which the second-level cache holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,24 @@ class Worlds:
         """What a program must be compiled for."""
         return self.wide, self.driven, self.guarded
 
+    def only(self, branches: Sequence[int], forces: Mapping[int, Row] | None = None) -> Worlds:
+        """The same for some of the branches, in the order given.
+
+        Args:
+            branches: which.
+            forces: electromotive forces that differ from here, by branch index here.
+        """
+        count = len(self.driven)
+        e_rows = [self.rows[count + branch] for branch in branches]
+        driven = [self.driven[branch] for branch in branches]
+        for at, branch in enumerate(branches):
+            if forces and branch in forces:
+                e_rows[at] = forces[branch]
+                driven[at] = bool(np.any(forces[branch]))
+        rows = [self.rows[branch] for branch in branches] + e_rows
+        wide = tuple([row.size == self.width for row in rows])
+        return Worlds(rows, self.width, wide, tuple(driven), self.guarded)
+
 
 def check_worlds(conductance: Rows, emf: Rows, branches: int) -> Worlds:
     """Check the inputs of a circuit with so many branches.
@@ -46,69 +68,82 @@ def check_worlds(conductance: Rows, emf: Rows, branches: int) -> Worlds:
         BadInput: a wrong shape; a conductance that is negative, NaN or infinite; an electromotive
             force that is NaN or infinite.
     """
-    g_rows = _as_rows("conductance", conductance, branches)
-    e_rows = _as_rows("emf", emf, branches)
-    width = _common_width(g_rows + e_rows)
-    lowest, highest = _bounds(conductance, g_rows)
-    if not (np.all(lowest >= 0.0) and np.all(highest < np.inf)):
+    g_rows, g_widths = _as_rows("conductance", conductance, branches)
+    e_rows, e_widths = _as_rows("emf", emf, branches)
+    rows, widths = g_rows + e_rows, g_widths + e_widths
+    width = _common_width(widths)
+    if width == 0:
+        return Worlds(rows, 0, (False,) * len(rows), (False,) * branches, False)
+    lowest = _least_usable(conductance, g_rows)
+    if lowest is None:
         raise BadInput(_worst("conductance", g_rows, "a finite number of siemens, 0 or more"))
-    least, most = _bounds(emf, e_rows)
-    if not (np.all(least > -np.inf) and np.all(most < np.inf)):
+    least, most = _row_extremes(emf, e_rows)
+    if not (least.min() > -np.inf and most.max() < np.inf):
         raise BadInput(_worst("emf", e_rows, "a finite number of volts"))
-    driven = (least != 0.0) | (most != 0.0)
     return Worlds(
-        rows=g_rows + e_rows,
+        rows=rows,
         width=width,
-        wide=tuple(row.size == width for row in g_rows + e_rows),
-        driven=tuple(driven.tolist()),
-        guarded=bool(np.any(lowest == 0.0)),
+        wide=tuple(map(width.__eq__, widths)),
+        driven=tuple(((least != 0.0) | (most != 0.0)).tolist()),
+        guarded=lowest == 0.0,
     )
 
 
-def _as_rows(what: str, values: Rows, branches: int) -> list[Row]:
-    """E one-dimensional rows."""
-    if isinstance(values, np.ndarray) and values.ndim != 2:
-        raise BadInput(
-            Problem(
-                says=f"{what} has {values.ndim} dimension(s)",
-                expected="one row per branch, one column per world",
-            )
-        )
+def _as_rows(what: str, values: Rows, branches: int) -> tuple[list[Row], list[int]]:
+    """E one-dimensional rows, and how many numbers each has."""
     if isinstance(values, np.ndarray):
+        if values.ndim != 2:
+            raise BadInput(
+                Problem(
+                    says=f"{what} has {values.ndim} dimension(s)",
+                    expected="one row per branch, one column per world",
+                )
+            )
         rows = list(np.ascontiguousarray(values, dtype=np.float64))
+        widths = [values.shape[1]] * len(rows)
     else:
-        rows = [np.array(row, dtype=np.float64, ndmin=1) for row in values]
-    if len(rows) != branches or any(row.ndim != 1 for row in rows):
+        rows = [np.array(row, dtype=np.float64, ndmin=1).reshape(-1) for row in values]
+        widths = [row.size for row in rows]
+    if len(rows) != branches:
         raise BadInput(
             Problem(says=f"{what} has {len(rows)} rows", expected=f"one row for each of {branches}")
         )
-    return rows
+    return rows, widths
 
 
-def _common_width(rows: Sequence[Row]) -> int:
+def _common_width(widths: Sequence[int]) -> int:
     """The number of worlds; rows of one number fit any."""
-    widths = {row.size for row in rows}
-    several = widths - {1}
+    several = set(widths) - {1}
     if len(several) > 1:
         raise BadInput(
             Problem(
-                says=f"rows have {', '.join(map(str, sorted(widths)))} worlds",
+                says=f"rows have {', '.join(map(str, sorted(set(widths))))} worlds",
                 expected="the same number of worlds in each row, or one number for all",
             )
         )
     return several.pop() if several else 1
 
 
-def _bounds(given: Rows, rows: Sequence[Row]) -> tuple[Row, Row]:
+def _row_extremes(given: Rows, rows: Sequence[Row]) -> tuple[Row, Row]:
     """Least and greatest of each row, NaN where there is one."""
     if isinstance(given, np.ndarray):
-        if given.shape[1] == 0:
-            return np.ones(len(rows)), np.ones(len(rows))
-        return np.asarray(given.min(axis=1)), np.asarray(given.max(axis=1))
-    return (
-        np.array([row.min(initial=np.inf) for row in rows]),
-        np.array([row.max(initial=-np.inf) for row in rows]),
-    )
+        return np.minimum.reduce(given, axis=1), np.maximum.reduce(given, axis=1)
+    return np.array([row.min() for row in rows]), np.array([row.max() for row in rows])
+
+
+def _least_usable(given: Rows, rows: Sequence[Row]) -> float | None:
+    """Least conductance; None if one cannot be used. In pieces read from memory only once."""
+    pieces: Sequence[NDArray[np.float64]] = rows
+    if isinstance(given, np.ndarray):
+        step = max(1, _PIECE // given.shape[1])
+        pieces = [given[at : at + step] for at in range(0, len(given), step)]
+    least = np.inf
+    for piece in pieces:
+        low = np.minimum.reduce(piece, axis=None)
+        if not (low >= 0.0 and np.maximum.reduce(piece, axis=None) < np.inf):
+            return None
+        least = min(least, low)
+    return float(least)
 
 
 def _worst(what: str, rows: Sequence[Row], expected: str) -> list[Problem]:
