@@ -219,11 +219,22 @@ def _line(lines: Lines, model: type[M], raw: object, path: Path) -> M | None:
 def _checked(
     lines: Lines, model: type[M], raw: Mapping[str, object], path: Path
 ) -> M | None:
+    return check_line(lines.document, model, raw, path, lines.problems)
+
+
+def check_line(
+    document: Document,
+    model: type[M],
+    raw: Mapping[str, object],
+    path: Path,
+    problems: list[Problem],
+) -> M | None:
+    """One line as its model, or None with all its faults added to `problems`."""
     try:
         return model.model_validate(raw)
     except ValidationError as error:
-        lines.problems += [
-            problem_of(lines.document, path, detail, model)
+        problems += [
+            problem_of(document, path, detail, model)
             for detail in error.errors(include_url=False)
         ]
         return None
