@@ -16,7 +16,7 @@ JOB = """\
 format = 1
 id = "my-job"
 family = {family}
-vehicle = ""                # free text: how you tell this car from the others
+vehicle = "a car"           # free text: how you tell this car from the others
 
 # Values from this vehicle's manual: low, high, page. Type one when a check first needs it.
 # All that can be given: idlewright new sheet --family {name}
@@ -27,7 +27,7 @@ sheet = {{}}
 {words}
 [complaint]
 words = []
-says = ""
+# says = "Dies when the compressor cuts in"
 
 # What the car is in now. A line left as a note means: not known.
 [state]

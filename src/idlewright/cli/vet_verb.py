@@ -10,6 +10,24 @@ from idlewright.cli.failures import ANSWER_IS_NO, DONE, error_document
 from idlewright.cli.screen import width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option
+from idlewright.errors import BadInput, Problem
+
+
+def faults_of(path: Path) -> list[Problem]:
+    """Everything that is wrong with one file of any kind; jobs stand on a higher floor."""
+    from idlewright.family import vet_file
+    from idlewright.family.textfile import read_document
+    from idlewright.family.vet import kind_of
+
+    try:
+        if kind_of(read_document(path)) == "job":
+            from idlewright.job.file import load_job
+
+            load_job(path)
+            return []
+    except BadInput as error:
+        return list(error.problems)
+    return list(vet_file(path))
 
 
 @click.command(
@@ -23,7 +41,11 @@ from idlewright.cli.shell import Examples, data_option, json_option
     help="Check families, parts, sheets and jobs. Exit code 1 if there is a fault.",
 )
 @click.argument(
-    "paths", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path)
+    "paths",
+    metavar="FILE...",
+    nargs=-1,
+    required=True,
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
 )
 @click.option("--expanded", is_flag=True, help="Print what wires and parts expanded to.")
 @json_option
@@ -32,9 +54,8 @@ from idlewright.cli.shell import Examples, data_option, json_option
 def VERB(session: Session, paths: tuple[Path, ...], expanded: bool) -> int:
     """Print every fault, or that there is none; with `--expanded` what a sound file expands to."""
     from idlewright.family import expanded as expanded_text
-    from idlewright.family import vet_file
 
-    found = {path: list(vet_file(path)) for path in paths}
+    found = {path: faults_of(path) for path in paths}
     faults = [problem for problems in found.values() for problem in problems]
     words = ""
     if not session.wants_json:
