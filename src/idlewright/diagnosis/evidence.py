@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from idlewright.diagnosis.combinations import Combination, Factors, combinations, observe
-from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.factors import NumberFactor, Seen
 from idlewright.diagnosis.gaussian import Observed, condition, inside_range
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
@@ -24,6 +24,11 @@ from idlewright.model.scalars import FloatArray
 LEVELS = ((1.0, math.log(0.8)), (2.0, math.log(0.2)))
 """Tolerances are as stated (0.8) or twice as wide (0.2): a scale mixture."""
 KEEP_NATS = 12.0
+DEAD_NATS = 30.0
+UNSURE_NATS = 6.0
+BOX_NATS = 8.0
+FEW_ROWS = 60
+DEAD = -1e9
 STEP_LIMIT = 5.0
 SETTLED = 0.3
 
@@ -97,22 +102,47 @@ class Weigher:
         """
         prior = self.rows.ln_prior + self._odds_words(seen, times)
         factors = Factors.collect(self.model, seen, times)
-        mean, slopes = self.gather(self.rows, factors.latents, factors.times)
+        alive = self._alive(prior, factors)
+        mean, slopes = self.gather(self.rows.take(alive), factors.latents, factors.times)
         parts: list[tuple[Combination, float, FloatArray]] = []
         for combination in combinations(seen, factors, mean, slopes):
             chosen = combination.factors
             observed = observe([factors.items[i] for i in chosen])
             for level, ln_level in LEVELS:
-                fit = self._solve(
-                    np.arange(len(self.rows)),
-                    level,
-                    mean[:, chosen],
-                    widened(slopes[:, chosen], level),
-                    observed,
-                )
-                ln = prior + fit.ln_weight + combination.ln_weight + ln_level
+                tilted = widened(slopes[:, chosen], level)
+                fit = self._solve(alive, level, mean[:, chosen], tilted, observed)
+                ln = prior[alive] + fit.ln_weight + combination.ln_weight + ln_level
                 parts.append((combination, level, ln))
-        return self._look_again(prior, factors, mean, slopes, parts)
+        return self._look_again(prior, factors, alive, mean, slopes, parts)
+
+    def _alive(self, prior: FloatArray, factors: Factors) -> IntArray:
+        """Rows that can still matter, judged by the numbers that every combination contains.
+
+        Adding boxes can only lower a row's evidence, so a row far below another row's full
+        evidence is out; numbers read in some modes only get a generous allowance.
+        """
+        sure = [
+            i
+            for options in factors.of
+            if len(options) == 1
+            for i in options[0]
+            if isinstance(factors.items[i], NumberFactor)
+        ]
+        if len(self.rows) <= FEW_ROWS or not sure:
+            return np.arange(len(self.rows))
+        observed = observe([factors.items[i] for i in sure])
+        latents = [factors.latents[i] for i in sure]
+        mean, slopes = self.gather(self.rows, latents, [factors.times[i] for i in sure])
+        everyone = np.arange(len(self.rows))
+        bounds = [
+            prior + self._solve(everyone, level, mean, widened(slopes, level), observed).ln_weight
+            for level, _ in LEVELS
+        ]
+        bound = np.maximum(*bounds)
+        unsure = sum(len(options) > 1 for options in factors.of)
+        boxes = len(factors.items) - len(sure)
+        margin = DEAD_NATS + UNSURE_NATS * unsure + BOX_NATS * boxes
+        return np.flatnonzero(bound > bound.max() - margin)
 
     def _odds_words(self, seen: Sequence[Seen], times: Sequence[int]) -> FloatArray:
         """Sum of log odds of words that carry stated odds, (R,)."""
@@ -135,17 +165,14 @@ class Weigher:
         """Means (R, m) and slopes (R, m, K) of latents at times, from the bank."""
         if not latents:
             return np.empty((len(rows), 0)), np.zeros((len(rows), 0, self.width))
-        bank_mean, bank_slopes = self.model.bank(sorted(set(latents)))
-        place_of = {number: k for k, number in enumerate(sorted(set(latents)))}
         mean = np.empty((len(rows), len(latents)))
         slopes = np.zeros((len(rows), len(latents), self.width))
         for time in sorted(set(times)):
             here = [k for k, t in enumerate(times) if t == time]
-            columns = np.array([place_of[latents[k]] for k in here])
             source = self.sources(rows, time)
-            mean[:, here] = bank_mean[source[:, None], columns]
-            rows_here = bank_slopes[source[:, None], columns]
-            self._spread_out(slopes, here, rows_here, time)
+            local_mean, local = self.model.bank_at([latents[k] for k in here], source)
+            mean[:, here] = local_mean
+            self._spread_out(slopes, here, local, time)
         return mean, slopes
 
     def sources(self, rows: Rows, time: int) -> IntArray:
@@ -190,6 +217,7 @@ class Weigher:
         self,
         prior: FloatArray,
         factors: Factors,
+        alive: IntArray,
         mean: FloatArray,
         slopes: FloatArray,
         parts: list[tuple[Combination, float, FloatArray]],
@@ -199,12 +227,13 @@ class Weigher:
         pieces: list[Piece] = []
         settled = True
         for combination, level, ln in parts:
-            row = np.flatnonzero(ln > best - KEEP_NATS)
-            if not len(row):
+            near = np.flatnonzero(ln > best - KEEP_NATS)
+            if not len(near):
                 continue
+            row = alive[near]
             chosen = combination.factors
             observed = observe([factors.items[i] for i in chosen])
-            start = mean[row][:, chosen], widened(slopes[row][:, chosen], level)
+            start = mean[near][:, chosen], widened(slopes[near][:, chosen], level)
             fit = self._solve(row, level, *start, observed)
             for _ in range(self.passes if chosen else 0):
                 before = fit
@@ -212,11 +241,12 @@ class Weigher:
                 fit = self._solve(row, level, *again, observed)
                 moved = np.abs(fit.z - before.z).max(axis=1)
             constant = dict(LEVELS)[level] + combination.ln_weight
-            ln[row] = prior[row] + fit.ln_weight + constant
+            ln[near] = prior[row] + fit.ln_weight + constant
             if chosen and self.passes:
-                settled = settled and bool(np.all(moved[ln[row] > best - 3.0] < SETTLED))
-            pieces.append(replace(fit, ln_weight=ln[row], picked=combination.picked))
-        ln_row = logsumexp(np.stack([ln for _, _, ln in parts]), axis=0)
+                settled = settled and bool(np.all(moved[ln[near] > best - 3.0] < SETTLED))
+            pieces.append(replace(fit, ln_weight=ln[near], picked=combination.picked))
+        ln_row = np.full(len(prior), DEAD)
+        ln_row[alive] = logsumexp(np.stack([ln for _, _, ln in parts]), axis=0)
         return Weighed(self.rows, ln_row, tuple(pieces), settled, self.passes)
 
     def _linearise(

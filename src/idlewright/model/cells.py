@@ -148,7 +148,10 @@ def place(
         if number >= 0:
             here = np.flatnonzero(fault == number)
             for span in cells.faults[number].spans:
-                _apply(table, span, here, u[here], values, per_z, per_u)
+                if span.like is None:
+                    _apply(table, span, here, u[here], values, per_z, per_u)
+                else:
+                    _take_place_of(table, span, here, (nominal, spread, shift), values, per_z)
     per_u *= cells.spread[which]
     return Placed(Worlds(table, values), per_z, per_u)
 
@@ -185,6 +188,30 @@ def _apply(
             per_z[position, here] *= before / after
         values[position, here] = after
         per_u[position, here] += slope / after if log else slope
+
+
+def _take_place_of(
+    table: ScalarTable,
+    span: Span,
+    here: IntArray,
+    good: tuple[FloatArray, FloatArray, FloatArray],
+    values: FloatArray,
+    per_z: FloatArray,
+) -> None:
+    """Let a scalar be as a good one of another kind, with a tolerance of its own (in place).
+
+    Args:
+        good: nominal coordinates, spreads and z of every scalar, (S, W) each.
+    """
+    nominal, spread, z = good
+    position, other = table.index[span.scalar], table.index[span.like or ""]
+    value = nominal[other, here] + spread[other, here] * z[position, here]
+    slope = spread[other, here]
+    if table.log[other]:
+        value = np.exp(value)
+        slope = slope * value
+    values[position, here] = value
+    per_z[position, here] = slope / value if table.log[position] else slope
 
 
 def _between(span: Span, u: FloatArray, *, geometric: bool) -> tuple[FloatArray, FloatArray]:

@@ -74,6 +74,18 @@ class CompiledModel:
         slopes = np.stack([self._bank[number][1] for number in numbers], axis=1)
         return mean, slopes.astype(float)
 
+    def bank_at(self, numbers: Sequence[int], cell: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Means (R, n) and derivatives (R, n, T + 1) of latents at some cells' centres, (R,)."""
+        mean = np.empty((len(cell), len(numbers)))
+        slopes = np.empty((len(cell), len(numbers), self.columns))
+        for column, number in enumerate(numbers):
+            if number not in self._bank:
+                self._bank[number] = self._fill(number)
+            x, rows = self._bank[number]
+            mean[:, column] = x[cell]
+            slopes[:, column] = rows[cell]
+        return mean, slopes
+
     def _fill(self, number: int) -> tuple[FloatArray, NDArray[np.float32]]:
         """One latent at every cell's centre.
 
