@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from idlewright.job import CarState, Reading
     from idlewright.job.file import load_job
     from idlewright.job.judge import judge
-    from idlewright.model import compile_model
+    from idlewright.model.compiled import compile_model
     from idlewright.model.predict import predict
     from idlewright.physics.meter import Meter
     from idlewright.plan import propose
@@ -45,7 +45,7 @@ _HOMES = {
     "IdlewrightError": "idlewright.errors",
     "Meter": "idlewright.physics.meter",
     "Reading": "idlewright.job",
-    "compile_model": "idlewright.model",
+    "compile_model": "idlewright.model.compiled",
     "judge": "idlewright.job.judge",
     "load_family": "idlewright.family",
     "load_job": "idlewright.job.file",

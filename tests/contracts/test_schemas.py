@@ -1,12 +1,16 @@
 """The published schemas are sound and closed."""
 
+import json
+
 import pytest
 from jsonschema import Draft202012Validator
 
+from contracts.tracked import ROOT
 from idlewright import IdlewrightError, schema
 from idlewright.schemas import schema_names
 
 NAMES = ["error", "judge", "list", "predict", "study"]
+SAMPLES = sorted((ROOT / "tests" / "unit" / "report" / "samples").glob("*.json"))
 
 
 def objects(node):
@@ -56,3 +60,14 @@ def test_an_unknown_number_is_bad_input():
     """A number that was never released: BadInput."""
     with pytest.raises(IdlewrightError, match="number 7"):
         schema("judge", 7)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_what_the_reports_are_tested_with_is_as_published(path):
+    """The sample answers behind the report tests are valid documents, so both speak of one thing."""
+    document = json.loads(path.read_text("utf-8"))
+    if "format" not in document:
+        assert path.stem == "record"
+        return
+    name = document["format"].split("/")[1]
+    Draft202012Validator(schema(name)).validate(document)

@@ -33,11 +33,14 @@ def VERB(
 ) -> int:
     """Predict and print."""
     from idlewright.family import load_family, load_sheet
-    from idlewright.model import compile_model
+    from idlewright.family.kinds import Sheet
+    from idlewright.family.textfile import content_sha256
+    from idlewright.model.compiled import compile_model
     from idlewright.model.predict import predict
 
     loaded = load_family(family)
-    values = load_sheet(sheet, loaded) if sheet is not None else None
+    empty = Sheet("", content_sha256({}), {})
+    values = load_sheet(sheet, loaded) if sheet is not None else empty
     answer = predict(compile_model(loaded, values), check=check, fault=fault)
     words = ""
     if not session.wants_json:
