@@ -23,7 +23,7 @@ FINE_STEP = 0.13
 FEWEST = 5
 OVERLAP = 0.6
 AS_GOOD_AS_OPEN = 3e6
-"""Beyond this many ohm (or any other unit) more severity hardly changes a reading: no more cells."""
+"""Beyond this many ohm (or other unit) more severity hardly changes a reading: no more cells."""
 IntArray = NDArray[np.int64]
 
 
@@ -140,7 +140,7 @@ def place(
     shift = np.zeros_like(nominal)
     shift[cells.tolerance] = z[:, :-1].T
     values = table.natural(nominal + spread * shift)
-    per_z = spread
+    per_z = spread.copy()
     per_u = np.zeros_like(values)
     u = cells.centre[which] + cells.spread[which] * z[:, -1]
     fault = cells.fault[which]
