@@ -1,0 +1,1 @@
+"""The plan: which step next, at what expected cost to a proven cure."""

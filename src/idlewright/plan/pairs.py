@@ -1,0 +1,117 @@
+"""Macro-actions: two checks done together, for those that tell little or nothing alone.
+
+A switch whose sense at rest is unknown tells nothing when read, and looking up its sense tells
+nothing about the switch; both together settle it. Likewise "take the cover off, then its checks".
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from idlewright.plan.board import Board, Situation
+from idlewright.plan.focus import DUST, Focus, focus
+from idlewright.plan.information import entropy_bits, suspect_masses
+from idlewright.plan.ladder import climb
+from idlewright.plan.outlook import Bools, Floats, Ints
+
+COARSE = 3
+"""Outcomes a check is merged into while pairs are searched."""
+
+WORKED_OUT = 24
+"""Pairs whose cost is worked out in full."""
+
+FIRSTS = 2
+"""Candidates that pairs may add."""
+
+
+def first_of_pairs(board: Board, here: Situation, myopic: Floats) -> list[int]:
+    """Checks to begin with in the pairs that cost least, at most FIRSTS of them.
+
+    Args:
+        board: the outlook as arrays.
+        here: the situation.
+        myopic: (C,) myopic cost of each check, inf where it is not offered.
+    """
+    offered = np.flatnonzero(np.isfinite(myopic))
+    if len(offered) < 2:
+        return []
+    bits, single = _joint_bits(board, here, offered)
+    cost, after = _pair_prices(board, here, offered)
+    gain = np.where(np.isfinite(cost), bits, 0.0) / np.maximum(cost, 1e-9)
+    np.fill_diagonal(gain, 0.0)
+    # A pair is interesting if it tells more than its two checks do, or if one journey serves both.
+    apart = single[:, None] + single[None, :]
+    gain[~((bits > apart + 1e-6) | (after < cost / 2.0))] = 0.0
+    order = np.argsort(-gain, axis=None, kind="stable")[: 2 * WORKED_OUT]
+    firsts: dict[int, float] = {}
+    view = focus(board, here.mass[None])
+    for flat in order[gain.ravel()[order] > 0.0][:WORKED_OUT]:
+        one, two = divmod(int(flat), len(offered))
+        total = _pair_cost(view, here, int(offered[one]), int(offered[two]), cost[one, two])
+        first = int(offered[one])
+        firsts[first] = min(total, firsts.get(first, np.inf))
+    return sorted(firsts, key=lambda check: (firsts[check], check))[:FIRSTS]
+
+
+def _joint_bits(board: Board, here: Situation, offered: Ints) -> tuple[Floats, Floats]:
+    """(P, P) bits of each pair of checks together and (P,) of each alone, on merged outcomes."""
+    coarse = np.stack([_coarse(board, here, int(check)) for check in offered], axis=1)
+    rows, checks, width = coarse.shape
+    flat = coarse.reshape(rows, checks * width)
+    flat = np.where(flat < DUST, 0.0, flat)
+    suspects = suspect_masses(here.mass, board.suspect)
+    order = np.argsort(board.suspect, kind="stable")
+    inside = board.suspect[order]
+    joint = np.empty((len(suspects), checks * width, checks * width))
+    for suspect in range(len(suspects)):
+        chosen = order[np.searchsorted(inside, suspect) : np.searchsorted(inside, suspect, "right")]
+        np.matmul((flat[chosen] * here.mass[chosen, None]).T, flat[chosen], out=joint[suspect])
+    joint /= here.mass.sum()
+    plogp = joint * np.log2(np.where(joint > 0.0, joint, 1.0))
+    cells = joint.sum(axis=0)
+    spread = plogp.sum(axis=0) - cells * np.log2(np.where(cells > 0.0, cells, 1.0))
+    told = entropy_bits(suspects) + spread.reshape(checks, width, checks, width).sum(axis=(1, 3))
+    alone = (flat.T * here.mass) @ np.eye(len(suspects))[board.suspect] / here.mass.sum()
+    chance = alone.sum(axis=1)
+    single = entropy_bits(suspects) - (chance * entropy_bits(alone)).reshape(checks, width).sum(1)
+    return told, single
+
+
+def _coarse(board: Board, here: Situation, check: int) -> Floats:
+    """(H, COARSE) outcome chances with neighbouring outcomes merged into about equal shares."""
+    table = board.outcome[:, board.check_of == check]
+    merged = np.zeros((len(table), COARSE))
+    if table.shape[1] <= COARSE:
+        merged[:, : table.shape[1]] = table
+        return merged
+    chance = here.mass @ table / here.mass.sum()
+    middle = np.cumsum(chance) - chance / 2.0
+    into = np.minimum((middle * COARSE).astype(int), COARSE - 1)
+    np.add.at(merged.T, into, table.T)
+    return merged
+
+
+def _pair_prices(board: Board, here: Situation, offered: Ints) -> tuple[Floats, Floats]:
+    """(P, P) money for check one and then two, and the part of it that two costs after one."""
+    places = board.places
+    places.fill(np.array([here.place]), offered)
+    there = places.next[here.place, offered]
+    places.fill(there, offered)
+    first = places.price[here.place, offered] + board.look_cost[offered]
+    then = places.price[there[:, None], offered[None, :]] + board.look_cost[offered]
+    lost: Bools = board.lost_to_check[np.ix_(offered, offered)]
+    then = np.where(lost, np.inf, then)
+    return first[:, None] + then, then
+
+
+def _pair_cost(view: Focus, here: Situation, one: int, two: int, price: float) -> float:
+    """Cost of both checks and then the ladder, scaled by mass."""
+    board = view.board
+    first = board.outcome[:, board.check_of == one]
+    second = board.outcome[:, board.check_of == two]
+    both = (first[:, :, None] * second[:, None, :]).reshape(len(first), -1)
+    mass = view.by_class((here.mass[:, None] * both).T)
+    there = view.board.places.next[here.place, one]
+    place = np.full(len(mass), view.board.places.next[there, two])
+    tried = np.tile(here.tried[view.repairs], (len(mass), 1))
+    return float(price * here.mass.sum() + climb(view, mass, place, tried).cost.sum())

@@ -1,0 +1,182 @@
+"""Getting the car ready: the cheapest ordered moves from the state it is in to the state needed.
+
+A move changes one state variable to one value and may itself need others first ("key off before
+unplugging"), which may then have to be put back. The cheapest order is found by A* over the few
+values that can matter, so what one check leaves behind makes the next one cheap or dear.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import count
+
+from idlewright.family.kinds import StateVariable
+
+State = Mapping[str, str]
+Pair = tuple[str, str]
+Waypoint = tuple[float, int, float, dict[str, str], tuple[Pair, ...]]
+"""Least price by way of it, tie-breaker, price so far, state, moves so far."""
+
+NEARLY_FREE = 1e-6
+"""Price of a move that takes no time: among equal journeys the one with fewest moves is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One change to the car's state, with its minutes and the cautions shown before it.
+
+    `before` is "" when it was not known.
+    """
+
+    name: str
+    before: str
+    after: str
+    minutes: float
+    wait: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Journey:
+    """Moves in order, their hands-on and waiting minutes, and the state they lead to."""
+
+    moves: tuple[Move, ...]
+    minutes: float
+    wait: float
+    state: State
+
+
+class SetUp:
+    """The car's state variables as a machine that can be driven.
+
+    Args:
+        variables: state variables by name.
+        minute, waiting: price of a hands-on and of a waiting minute, used to compare journeys.
+    """
+
+    def __init__(
+        self, variables: Mapping[str, StateVariable], minute: float = 1.0, waiting: float = 0.1
+    ) -> None:
+        self.variables = variables
+        self._minute = minute
+        self._waiting = waiting
+        self._known: dict[tuple[frozenset[Pair], frozenset[Pair]], Journey | None] = {}
+
+    def reach(self, state: State, needs: State) -> Journey | None:
+        """The cheapest journey from `state` to one in which all of `needs` holds.
+
+        Variables missing from `state` are unknown and have to be set. None if it cannot be done.
+        """
+        key = (frozenset(state.items()), frozenset(needs.items()))
+        if key not in self._known:
+            self._known[key] = self._search(dict(state), needs)
+        return self._known[key]
+
+    def possible(self, name: str, value: str) -> bool:
+        """True if somebody can bring `name` to `value` (its minutes or wait are stated)."""
+        variable = self.variables.get(name)
+        return variable is not None and (value in variable.minutes or value in variable.wait)
+
+    def stays(self, name: str, state: State) -> bool:
+        """True if the present value does not fade now: what was needed to reach it still holds."""
+        variable = self.variables[name]
+        needs = variable.needs.get(state[name], {})
+        return bool(needs) and all(state.get(other) == value for other, value in needs.items())
+
+    def later(
+        self, state: State, left: Mapping[str, float], minutes: float
+    ) -> tuple[dict[str, str], dict[str, float]]:
+        """State after `minutes` have passed, and the minutes left of each value that fades.
+
+        Args:
+            state: the state now.
+            left: minutes left of fading values; a missing one has just been reached.
+            minutes: time passed, >= 0.
+        """
+        after, remaining = dict(state), dict[str, float]()
+        for name, value in state.items():
+            variable = self.variables.get(name)
+            if variable is None or value not in variable.fades:
+                continue
+            lasts, turns_into = variable.fades[value]
+            rest = lasts if self.stays(name, state) else left.get(name, lasts) - minutes
+            if rest > 0.0:
+                remaining[name] = rest
+                continue
+            after[name] = turns_into
+            if turns_into in variable.fades:
+                remaining[name] = variable.fades[turns_into][0]
+        return after, remaining
+
+    def _price(self, name: str, value: str) -> float:
+        variable = self.variables[name]
+        work = self._minute * variable.minutes.get(value, 0.0)
+        return NEARLY_FREE + work + self._waiting * variable.wait.get(value, 0.0)
+
+    def _useful(self, state: State, needs: State) -> list[Pair]:
+        """Values worth moving to: unmet needs, what those need, and needs that this would upset."""
+        useful: dict[Pair, None] = {}
+        pending = [(name, value) for name, value in needs.items() if state.get(name) != value]
+        while pending:
+            pair = pending.pop()
+            if pair in useful or not self.possible(*pair):
+                continue
+            useful[pair] = None
+            for name, value in self.variables[pair[0]].needs.get(pair[1], {}).items():
+                pending.append((name, value))
+                if name in needs:
+                    pending.append((name, needs[name]))
+        return sorted(useful)
+
+    def _search(self, state: dict[str, str], needs: State) -> Journey | None:
+        useful = self._useful(state, needs)
+        names = sorted({name for name, _ in useful})
+        goals = {name: needs[name] for name in names if name in needs}
+        if any(state.get(name) != value for name, value in needs.items() if name not in goals):
+            return None
+        price = {pair: self._price(*pair) for pair in useful}
+        goal_price = {name: price.get((name, value), 0.0) for name, value in goals.items()}
+
+        def still(here: dict[str, str]) -> float:
+            return sum(goal_price[n] for n, value in goals.items() if here.get(n) != value)
+
+        tie = count()
+        queue: list[Waypoint] = [(still(state), next(tie), 0.0, state, ())]
+        settled: set[tuple[str | None, ...]] = set()
+        while queue:
+            _, _, spent, here, path = heapq.heappop(queue)
+            key = tuple(here.get(name) for name in names)
+            if key in settled:
+                continue
+            settled.add(key)
+            if all(here.get(name) == value for name, value in goals.items()):
+                return self._journey(state, path)
+            for pair in useful:
+                name, value = pair
+                if here.get(name) == value or not self._ready(here, pair):
+                    continue
+                there = {**here, name: value}
+                cost = spent + price[pair]
+                heapq.heappush(queue, (cost + still(there), next(tie), cost, there, (*path, pair)))
+        return None
+
+    def _ready(self, state: State, pair: Pair) -> bool:
+        needs = self.variables[pair[0]].needs.get(pair[1], {})
+        return all(state.get(name) == value for name, value in needs.items())
+
+    def _journey(self, state: dict[str, str], path: tuple[Pair, ...]) -> Journey:
+        here, moves = dict(state), list[Move]()
+        for name, value in path:
+            variable = self.variables[name]
+            moves.append(Move(
+                name=name, before=here.get(name, ""), after=value,
+                minutes=variable.minutes.get(value, 0.0), wait=variable.wait.get(value, 0.0),
+                cautions=variable.cautions,
+            ))
+            here[name] = value
+        return Journey(
+            moves=tuple(moves), minutes=sum(move.minutes for move in moves),
+            wait=sum(move.wait for move in moves), state=here,
+        )
