@@ -18,8 +18,9 @@ from idlewright.diagnosis.world import Timeline, make_rows
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.scalars import FloatArray
 
-SUSPICIOUS = 0.01
+SUSPICIOUS = 0.003
 """Quick odds of a slip above which its shapes are weighed in full."""
+SHAPES_AT_MOST = 0.01
 AS_GOOD_SHARE = 0.5
 """Under a fault no family names, each reading is as on a good car with this chance, else anything."""
 
@@ -98,7 +99,8 @@ class Belief:
     @property
     def settled(self) -> bool:
         """The last look at the physics moved nothing that matters."""
-        return all(scenario.weighed.settled for scenario in self.scenarios)
+        best = max(scenario.ln_total for scenario in self.scenarios)
+        return all(s.weighed.settled for s in self.scenarios if s.ln_total > best - 3.0)
 
 
 def believe(
@@ -123,27 +125,33 @@ def believe(
     ln_clean = len(case.seen) * math.log1p(-SLIP_CHANCE)
     scenarios = [Scenario(ln_clean, base)]
     if slips and len(case.seen) > 1:
-        scenarios += _slip_scenarios(weigher, case, rows)
+        scenarios += _slip_scenarios(weigher, case, scenarios[0].ln_total)
     ln_other, places = _something_else(model, case, prior, rows, unlisted)
     return _summed(model, case, weigher, scenarios, ln_other + ln_clean, places)
 
 
-def _slip_scenarios(weigher: Weigher, case: Case, rows: object) -> list[Scenario]:
-    """Scenarios of one slip, for readings that look suspicious at a quick glance."""
-    quick = Weigher(weigher.model, case.timeline, weigher.rows, passes=0)
+def _slip_scenarios(weigher: Weigher, case: Case, clean: float) -> list[Scenario]:
+    """Scenarios of one slip, for readings that look suspicious at a quick glance.
+
+    A slip of known shape fits at most about 1 / SHAPES_AT_MOST better than the broad rest, so a
+    reading whose broad slip is out of the question needs no shapes.
+    """
     ln_clean = math.log1p(-SLIP_CHANCE)
-    together = quick.weigh(case.seen, case.times).ln_total + ln_clean
+    together, apart = weigher.leave_one_out(case.seen, case.times)
     found: list[Scenario] = []
     others = (len(case.seen) - 1) * ln_clean
     for position, one in enumerate(case.seen):
-        rest = case.without(position)
-        apart = quick.weigh(rest.seen, rest.times).ln_total + ln_rest() + one.flat
-        if apart - together < math.log(SUSPICIOUS):
+        quick = apart[position] + ln_rest() + one.flat - together - ln_clean
+        if quick < math.log(SUSPICIOUS):
             continue
+        rest = case.without(position)
         weighed = weigher.weigh(rest.seen, rest.times)
-        found.append(
-            Scenario(others + ln_rest() + one.flat, weighed, position, "unknown", SAYS["unknown"])
+        broad = Scenario(
+            others + ln_rest() + one.flat, weighed, position, "unknown", SAYS["unknown"]
         )
+        if broad.ln_total - clean < math.log(SUSPICIOUS * SHAPES_AT_MOST):
+            continue
+        found.append(broad)
         for shape in one.slips:
             alone = replace(shape, ln_weight=0.0)
             swapped = list(case.seen)

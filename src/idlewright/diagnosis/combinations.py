@@ -107,7 +107,7 @@ def combinations(
 
 
 def _hope(factors: Factors, mine: list[int], mean: FloatArray, variance: FloatArray) -> float:
-    """Largest log probability, over rows, of an alternative's boxes taken one by one."""
+    """Largest log density, over rows, of an alternative's factors taken one by one."""
     total = np.zeros(len(mean))
     for i in mine:
         item = factors.items[i]
@@ -115,6 +115,9 @@ def _hope(factors: Factors, mine: list[int], mean: FloatArray, variance: FloatAr
             low, high = np.full(len(mean), item.low), np.full(len(mean), item.high)
             spread = variance[:, i] + item.blur**2 + 1e-12
             total = total + inside_range(low, high, mean[:, i], spread)
+        else:
+            spread = variance[:, i] + item.variance + item.gain**2
+            total = total - 0.5 * ((item.y - mean[:, i]) ** 2 / spread + np.log(spread))
     return float(total.max())
 
 

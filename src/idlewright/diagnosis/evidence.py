@@ -15,7 +15,7 @@ from scipy.special import logsumexp
 
 from idlewright.diagnosis.combinations import Combination, Factors, combinations, observe
 from idlewright.diagnosis.factors import NumberFactor, Seen
-from idlewright.diagnosis.gaussian import Observed, condition, inside_range
+from idlewright.diagnosis.gaussian import LN_TWO_PI, Observed, condition, inside_range
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -24,10 +24,9 @@ from idlewright.model.scalars import FloatArray
 LEVELS = ((1.0, math.log(0.8)), (2.0, math.log(0.2)))
 """Tolerances are as stated (0.8) or twice as wide (0.2): a scale mixture."""
 KEEP_NATS = 12.0
-DEAD_NATS = 30.0
-UNSURE_NATS = 6.0
-BOX_NATS = 8.0
-FEW_ROWS = 60
+DEAD_NATS = 22.0
+UNSURE_NATS = 4.0
+FEW_ROWS = 40
 DEAD = -1e9
 STEP_LIMIT = 5.0
 SETTLED = 0.3
@@ -41,7 +40,7 @@ class Piece:
         row: (P,). level: tolerance widening. ln_weight: ln (prior x evidence), (P,).
         z: posterior mean of the extended parameters, (P, K). slopes: B, (P, m, K).
         gain: (P, m, m), cov z = I - B' gain B. u_mean, u_variance: severity in u, (P,)
-        (variance 0: none). picked: index of the alternative of each reading.
+        (variance 0: none). pull: (P, m), E z = B' pull. picked: index of the alternative of each reading.
     """
 
     row: IntArray
@@ -52,6 +51,7 @@ class Piece:
     gain: FloatArray
     u_mean: FloatArray
     u_variance: FloatArray
+    pull: FloatArray
     picked: tuple[int, ...]
 
 
@@ -102,8 +102,21 @@ class Weigher:
         """
         prior = self.rows.ln_prior + self._odds_words(seen, times)
         factors = Factors.collect(self.model, seen, times)
-        alive = self._alive(prior, factors)
+        alive = self._alive(prior, seen, factors)
         mean, slopes = self.gather(self.rows.take(alive), factors.latents, factors.times)
+        parts = self._parts(prior, seen, factors, alive, mean, slopes)
+        return self._look_again(prior, factors, alive, mean, slopes, parts)
+
+    def _parts(
+        self,
+        prior: FloatArray,
+        seen: Sequence[Seen],
+        factors: Factors,
+        alive: IntArray,
+        mean: FloatArray,
+        slopes: FloatArray,
+    ) -> list[tuple[Combination, float, FloatArray]]:
+        """Log weight of the rows under every combination and level of tolerance."""
         parts: list[tuple[Combination, float, FloatArray]] = []
         for combination in combinations(seen, factors, mean, slopes):
             chosen = combination.factors
@@ -113,13 +126,14 @@ class Weigher:
                 fit = self._solve(alive, level, mean[:, chosen], tilted, observed)
                 ln = prior[alive] + fit.ln_weight + combination.ln_weight + ln_level
                 parts.append((combination, level, ln))
-        return self._look_again(prior, factors, alive, mean, slopes, parts)
+        return parts
 
-    def _alive(self, prior: FloatArray, factors: Factors) -> IntArray:
-        """Rows that can still matter, judged by the numbers that every combination contains.
+    def _alive(self, prior: FloatArray, seen: Sequence[Seen], factors: Factors) -> IntArray:
+        """Rows that can still matter.
 
-        Adding boxes can only lower a row's evidence, so a row far below another row's full
-        evidence is out; numbers read in some modes only get a generous allowance.
+        The numbers that every combination contains bound a row from above: boxes can only lower
+        its evidence, and a number that only some modes have can raise it by UNSURE_NATS at most.
+        Rows bounded far below the full evidence of the most hopeful rows are out.
         """
         sure = [
             i
@@ -128,21 +142,62 @@ class Weigher:
             for i in options[0]
             if isinstance(factors.items[i], NumberFactor)
         ]
-        if len(self.rows) <= FEW_ROWS or not sure:
-            return np.arange(len(self.rows))
+        everyone = np.arange(len(self.rows))
+        if len(self.rows) <= 2 * FEW_ROWS or not sure:
+            return everyone
         observed = observe([factors.items[i] for i in sure])
         latents = [factors.latents[i] for i in sure]
         mean, slopes = self.gather(self.rows, latents, [factors.times[i] for i in sure])
-        everyone = np.arange(len(self.rows))
         bounds = [
             prior + self._solve(everyone, level, mean, widened(slopes, level), observed).ln_weight
             for level, _ in LEVELS
         ]
         bound = np.maximum(*bounds)
+        top = np.sort(np.argpartition(-bound, FEW_ROWS)[:FEW_ROWS])
+        start = self.gather(self.rows.take(top), factors.latents, factors.times)
+        best = max(float(ln.max()) for _, _, ln in self._parts(prior, seen, factors, top, *start))
         unsure = sum(len(options) > 1 for options in factors.of)
-        boxes = len(factors.items) - len(sure)
-        margin = DEAD_NATS + UNSURE_NATS * unsure + BOX_NATS * boxes
-        return np.flatnonzero(bound > bound.max() - margin)
+        return np.flatnonzero(bound + UNSURE_NATS * unsure > best - DEAD_NATS)
+
+    def leave_one_out(
+        self, seen: Sequence[Seen], times: Sequence[int]
+    ) -> tuple[float, FloatArray]:
+        """Quick log evidence of everything, and of everything but each reading, (n,).
+
+        Each reading in its most hopeful mode, physics on the bank's lines, and the other words' EP
+        sites kept: good enough to tell which readings deserve a full look, not for odds.
+        """
+        prior = self.rows.ln_prior + self._odds_words(seen, times)
+        factors = Factors.collect(self.model, seen, times)
+        mean, slopes = self.gather(self.rows, factors.latents, factors.times)
+        chosen = combinations(seen, factors, mean, slopes)[0]
+        order = chosen.factors
+        observed = observe([factors.items[i] for i in order])
+        everyone = np.arange(len(self.rows))
+        picked = iter(zip(factors.of, chosen.picked, strict=True))
+        blocks: list[list[int]] = []
+        for one in seen:
+            if one.alternatives:
+                options, k = next(picked)
+                blocks.append([order.index(i) for i in options[k]])
+            else:
+                blocks.append([])
+        together = []
+        apart: list[list[FloatArray]] = [[] for _ in seen]
+        for level, ln_level in LEVELS:
+            tilted = widened(slopes[:, order], level)
+            fit = self._solve(everyone, level, mean[:, order], tilted, observed)
+            ln = prior + fit.ln_weight + ln_level
+            together.append(ln)
+            for position, block in enumerate(blocks):
+                apart[position].append(ln - _gain_of(block, fit, len(observed.y)))
+        without = np.array([float(logsumexp(np.stack(parts))) for parts in apart])
+        alone = [self._odds_words([one], [time]) for one, time in zip(seen, times, strict=True)]
+        for position, one in enumerate(seen):
+            if not one.alternatives:
+                stacked = np.stack([ln - alone[position] for ln in together])
+                without[position] = float(logsumexp(stacked))
+        return float(logsumexp(np.stack(together))), without
 
     def _odds_words(self, seen: Sequence[Seen], times: Sequence[int]) -> FloatArray:
         """Sum of log odds of words that carry stated odds, (R,)."""
@@ -211,7 +266,9 @@ class Weigher:
         u_variance = spread**2 * np.maximum(left, 1e-12)
         inside = inside_range(np.zeros(len(row)), np.ones(len(row)), u_mean, u_variance)
         ln_z = result.ln_z + np.where(self.rows.blind[row], 0.0, inside)
-        return Piece(row, level, ln_z, z, slopes, result.gain, u_mean, u_variance, ())
+        return Piece(
+            row, level, ln_z, z, slopes, result.gain, u_mean, u_variance, result.weight, ()
+        )
 
     def _look_again(
         self,
@@ -266,6 +323,23 @@ class Weigher:
             mean[:, here] = x - np.einsum("pnk,pk->pn", by_z, local)
             self._spread_out(slopes, here, by_z, time)
         return mean, slopes
+
+
+def _gain_of(block: Sequence[int], fit: Piece, numbers: int) -> FloatArray:
+    """Log evidence that one reading's factors add to all the others, in each row, (R,)."""
+    if not block:
+        return np.zeros(len(fit.ln_weight))
+    gain = fit.gain[:, block][:, :, block]
+    pull = fit.pull[:, block]
+    jitter = 1e-12 * np.eye(len(block))
+    inverse = np.linalg.inv(gain + jitter)
+    squared = np.einsum("ri,rij,rj->r", pull, inverse, pull)
+    _, ln_det = np.linalg.slogdet(gain + jitter)
+    read = [i for i in block if i < numbers]
+    added: FloatArray = -0.5 * squared
+    if read:
+        added = added + 0.5 * ln_det - 0.5 * len(read) * LN_TWO_PI
+    return added
 
 
 def widened(slopes: FloatArray, level: float) -> FloatArray:
