@@ -220,18 +220,21 @@ def test_interrupted_is_130(failing, capsys):
 @pytest.mark.skipif(os.name == "nt", reason="signals of this kind are of POSIX systems")
 def test_an_interrupt_from_outside_is_130(tmp_path):
     """SIGINT while a verb waits for standard input: 130, no traceback."""
-    process = subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "-m", "idlewright", "judge", "-"],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
-    )  # fmt: skip
-    try:
-        with pytest.raises(subprocess.TimeoutExpired):
-            process.wait(3)
-        process.send_signal(signal.SIGINT)
-        _, said = process.communicate(timeout=20)
-    finally:
-        process.kill()
+    ) as process:
+        try:
+            with pytest.raises(subprocess.TimeoutExpired):
+                process.wait(3)
+            process.send_signal(signal.SIGINT)
+            _, said = process.communicate(timeout=20)
+        finally:
+            process.kill()
     assert process.returncode == 130
     assert "Traceback" not in said
 

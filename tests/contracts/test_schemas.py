@@ -64,7 +64,7 @@ def test_an_unknown_number_is_bad_input():
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_what_the_reports_are_tested_with_is_as_published(path):
-    """The sample answers behind the report tests are valid documents, so both speak of one thing."""
+    """The sample answers behind the report tests are valid documents."""
     document = json.loads(path.read_text("utf-8"))
     if "format" not in document:
         assert path.stem == "record"
