@@ -54,6 +54,21 @@ class Piece:
     pull: FloatArray
     picked: tuple[int, ...]
 
+    def take(self, which: IntArray) -> Piece:
+        """Some of the rows."""
+        return Piece(
+            self.row[which],
+            self.level,
+            self.ln_weight[which],
+            self.z[which],
+            self.slopes[which],
+            self.gain[which],
+            self.u_mean[which],
+            self.u_variance[which],
+            self.pull[which],
+            self.picked,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Weighed:

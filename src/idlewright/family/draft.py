@@ -24,6 +24,7 @@ from idlewright.family.kinds import (
     Step,
 )
 from idlewright.family.positions import Path
+from idlewright.family.salvage import Muted
 from idlewright.family.textfile import Document
 
 
@@ -38,6 +39,21 @@ class Origin:
     def problem(self, says: str, expected: str = "", remedy: str = "", at: Path = ()) -> Problem:
         """A problem here, or at a key below."""
         return self.document.problem((*self.path, *at), says, expected, remedy)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A name that a used part asks for.
+
+    Attributes:
+        name: under which name of this file. origin: the [use] line. user: prefix of the part.
+        key: key of the join that gives it, or "" when nothing does.
+    """
+
+    name: str
+    origin: Origin
+    user: str
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +92,13 @@ class Draft:
         only: fault id -> states outside which the fault does nothing.
         places: (section, id) -> origin. made: (section, id) of what was generated.
         broken: ids whose lines were refused. dropped: ids left out on purpose.
+        partial: a used part could not be read, so that names may be missing for that reason.
         documents: content hashes of all files read. sections: sections that stood in them.
         contacts: every contact. movers: every slider and switch. soft: each line of a word or code
         by itself (section, line, origin), before several lines are joined.
         nodes: node -> origin of an element that ends on it.
-        wanted_nodes, wanted_states: what used parts ask for, with the [use] line that asks.
+        wanted_nodes, wanted_ids, wanted_states: what used parts ask for.
+        muted: lines of which a part was refused already.
     """
 
     document: Document
@@ -114,10 +132,13 @@ class Draft:
     soft: list[tuple[str, SoftEvidence, Origin]] = field(default_factory=list)
     nodes: dict[str, Origin] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    muted: list[Muted] = field(default_factory=list)
+    partial: bool = False
     documents: list[str] = field(default_factory=list)
     sections: set[str] = field(default_factory=set)
-    wanted_nodes: list[tuple[str, Origin]] = field(default_factory=list)
-    wanted_states: list[tuple[str, Origin]] = field(default_factory=list)
+    wanted_nodes: list[Wanted] = field(default_factory=list)
+    wanted_ids: list[Wanted] = field(default_factory=list)
+    wanted_states: list[Wanted] = field(default_factory=list)
 
     def table(self, section: str) -> dict[str, Any]:
         """The records of one section."""

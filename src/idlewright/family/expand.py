@@ -25,6 +25,7 @@ from idlewright.family.kinds import (
 )
 from idlewright.family.lines import Lines
 from idlewright.family.names import did_you_mean, humanise
+from idlewright.family.salvage import unmuted
 from idlewright.family.scalars import LINEAR_ENGINE, make_scalar
 from idlewright.family.schema import (
     CheckLine,
@@ -48,7 +49,7 @@ ACTS: tuple[Literal["set", "shift", "times"], ...] = ("set", "shift", "times")
 
 def expand_lines(lines: Lines) -> Draft:
     """Every line of a file as records; wires and the like are expanded."""
-    draft = Draft(lines.document, broken=set(lines.broken), problems=list(lines.problems))
+    draft = Draft(lines.document, broken=set(lines.broken), muted=list(lines.muted))
     draft.sections = set(lines.has)
     if lines.zero is not None:
         draft.zero = lines.zero
@@ -67,6 +68,7 @@ def expand_lines(lines: Lines) -> Draft:
         for name, line in content.items():
             _expand_line(draft, section, name, line)
     _expand_circuit(draft, lines)
+    draft.problems = [*lines.problems, *unmuted(draft.problems, lines.muted)]
     return draft
 
 

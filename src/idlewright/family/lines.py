@@ -16,6 +16,7 @@ from pydantic_core import ErrorDetails
 from idlewright.errors import Problem
 from idlewright.family.names import did_you_mean, is_id
 from idlewright.family.positions import Path
+from idlewright.family.salvage import Muted, salvaged
 from idlewright.family.schema import (
     AIR_METERING,
     ELEMENTS,
@@ -39,7 +40,8 @@ class Lines:
     """The good lines of a file, by section and id, in file order.
 
     Attributes:
-        broken: ids of refused lines. problems: what was refused.
+        broken: ids of lines that could not be used at all. problems: what was refused.
+        muted: lines that were salvaged.
         has: sections that stand in the file.
     """
 
@@ -54,6 +56,7 @@ class Lines:
     texts: dict[str, dict[str, str]] = field(default_factory=dict)
     broken: set[str] = field(default_factory=set)
     problems: list[Problem] = field(default_factory=list)
+    muted: list[Muted] = field(default_factory=list)
     has: set[str] = field(default_factory=set)
 
     def section(self, name: str) -> dict[str, Line]:
@@ -219,7 +222,7 @@ def _line(lines: Lines, model: type[M], raw: object, path: Path) -> M | None:
 def _checked(
     lines: Lines, model: type[M], raw: Mapping[str, object], path: Path
 ) -> M | None:
-    return check_line(lines.document, model, raw, path, lines.problems)
+    return check_line(lines.document, model, raw, path, lines.problems, lines.muted)
 
 
 def check_line(
@@ -228,16 +231,20 @@ def check_line(
     raw: Mapping[str, object],
     path: Path,
     problems: list[Problem],
+    muted: list[Muted],
 ) -> M | None:
-    """One line as its model, or None with all its faults added to `problems`."""
+    """One line as its model, with all its faults added to `problems`.
+
+    A faulty line is salvaged where it can be, and noted in `muted`; else it is None.
+    """
     try:
         return model.model_validate(raw)
     except ValidationError as error:
-        problems += [
-            problem_of(document, path, detail, model)
-            for detail in error.errors(include_url=False)
-        ]
-        return None
+        details = error.errors(include_url=False)
+        problems += [problem_of(document, path, detail, model) for detail in details]
+        line, quiet = salvaged(document, model, raw, path, details)
+        muted.append(quiet)
+        return line
 
 
 def problem_of(

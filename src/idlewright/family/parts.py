@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path as FilePath
 
 from idlewright.errors import BadInput, Problem
-from idlewright.family.draft import RECORDS, Draft, Origin
+from idlewright.family.draft import RECORDS, Draft, Origin, Wanted
 from idlewright.family.expand import expand_lines
 from idlewright.family.kinds import SoftEvidence
 from idlewright.family.lines import Lines, read_lines
@@ -196,7 +196,7 @@ def _use(
                            "a part shipped with the program or beside this file",
                            did_you_mean(line.part, known_files("parts"), "part"), ("part",))
         )
-        draft.broken.add(name)
+        _without_part(draft, name)
         return
     if str(file.resolve()) in trail:
         chain = " → ".join(FilePath(item).stem for item in (*trail, str(file)))
@@ -204,7 +204,7 @@ def _use(
             origin.problem(f"parts use each other in a circle: {chain}", "no circle",
                            "take one of the [use] lines out", ("part",))
         )
-        draft.broken.add(name)
+        _without_part(draft, name)
         return
     for key, value in line.but.items():
         where = Origin(draft.document, ("use", name, "but", key))
@@ -215,10 +215,16 @@ def _use(
         document = read_document(file)
     except BadInput as error:
         draft.problems += error.problems
-        draft.broken.add(name)
+        _without_part(draft, name)
         return
     lines, part = _assemble(document, asked, (*trail, str(file.resolve())))
     _put_in(draft, name, line, lines, part)
+
+
+def _without_part(draft: Draft, name: str) -> None:
+    """A part is missing: what would have come from it is not reported again."""
+    draft.broken.add(name)
+    draft.partial = True
 
 
 def find_part(part: str, document: Document) -> FilePath | None:
@@ -268,8 +274,12 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
     kept = {node for node in port.node if node not in line.join}
     names = renamer_for(part, f"{name}.", line.join, states, kept)
     merge(draft, rename_draft(part, names, port.state), names)
-    draft.wanted_nodes += [(node, origin) for node in sorted(kept)]
-    draft.wanted_states += [(state, origin) for state in states.values()]
+    draft.wanted_nodes += [Wanted(node, origin, names.prefix) for node in sorted(kept)]
+    for key, target in line.join.items():
+        wanted = draft.wanted_ids if key in port.id else draft.wanted_nodes
+        if key in joinable:
+            wanted.append(Wanted(target, origin, names.prefix, key))
+    draft.wanted_states += [Wanted(state, origin, names.prefix) for state in states.values()]
 
 
 def merge(draft: Draft, part: Draft, names: Renamer) -> None:
@@ -284,6 +294,7 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
         if draft.origin("fault", fault) == part.origin("fault", fault):
             draft.only[fault] = only
     draft.broken |= part.broken
+    draft.partial |= part.partial
     draft.dropped |= part.dropped
     draft.contacts += part.contacts
     draft.movers += part.movers
@@ -292,9 +303,17 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
         draft.nodes.setdefault(node, origin)
     draft.problems += part.problems
     draft.documents += part.documents
+    draft.muted += part.muted
     draft.sections |= part.sections & {"sheet", "caution", "tool"}
-    draft.wanted_nodes += [(names.node(node), origin) for node, origin in part.wanted_nodes]
-    draft.wanted_states += [(names.state(name), origin) for name, origin in part.wanted_states]
+    for mine, theirs, rename in (
+        (draft.wanted_nodes, part.wanted_nodes, names.node),
+        (draft.wanted_ids, part.wanted_ids, names.ref),
+        (draft.wanted_states, part.wanted_states, names.state),
+    ):
+        mine += [
+            replace(wanted, name=rename(wanted.name), user=names.prefix + wanted.user)
+            for wanted in theirs
+        ]
 
 
 def _merge_one(

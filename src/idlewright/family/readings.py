@@ -71,7 +71,11 @@ def _observable(referee: Referee, check: Check) -> None:
             referee.report(*where, (key,), f"a reading of {check.read} has no {key} lead",
                            'read = "volt" or "ohm", or `of` instead of leads', f"remove {key}")
     if check.of is None:
-        if check.read != "word" or any(word.low is not None for word in check.words):
+        told = any(word.odds for word in check.words) and check.read == "word"
+        if not told and check.words:
+            referee.report(*where, ("of",), "nothing ties the words to what is wrong",
+                           "of, or shows = { word = { fault = chance } }", "add one of the two")
+        elif check.read != "word":
             referee.report(*where, ("of",), "of is missing", "the scalar or observable it reads",
                            "add of = \"…\"")
         if check.compare_with is not None:

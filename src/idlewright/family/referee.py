@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from idlewright.errors import Problem
-from idlewright.family.draft import Draft, Origin
+from idlewright.family.draft import Draft, Origin, Wanted
 from idlewright.family.kinds import StateVariable
 from idlewright.family.names import closest, did_you_mean, matching
 from idlewright.family.positions import Path
@@ -64,6 +64,8 @@ class Referee:
             where: section, record id, key. what: "scalar", "fault", … for the sentence.
             beginnings: the beginning of a known id will do (`gnd` for `gnd.ohm`).
         """
+        if self.draft.partial and what in SHARED_NAMES:
+            return
         section, record_id, at = where
         names, ids = list(names), list(known)
         whole = set(ids)
@@ -123,28 +125,60 @@ class Referee:
         """True if the sheet entry exists; reports it when it does not (a part: no report)."""
         if key in self.draft.sheet:
             return True
-        if self.port is None and not self.excused(key):
+        if self.port is None and not self.draft.partial and not self.excused(key):
             self.report(section, record_id, at, f'there is no sheet entry "{key}"',
                         "a line of [sheet]", did_you_mean(key, self.draft.sheet, "entry"))
         return False
 
     def wanted(self) -> None:
         """Report what used parts ask of this file and it does not have."""
-        for name, origin in self.draft.wanted_states:
-            if name not in self.draft.state and name not in self.port_states:
-                self._lacking(name, origin, "state variable", self.draft.state)
+        draft = self.draft
+        for state in draft.wanted_states:
+            if state.name not in draft.state and state.name not in self.port_states:
+                self._lacking(state, "state variable", draft.state, ("state",))
+        ids = draft.ids(
+            ("scalar", "resistor", "source", "motor", "fault", "check", "repair", "step")
+        ) | {*self.elements, *self.foreign}
+        for wanted in draft.wanted_ids:
+            if wanted.name not in ids and not self.excused(wanted.name):
+                self._lacking(wanted, "id", ids, ("join", wanted.key))
         ends = self._ends_by_prefix()
-        for node, origin in self.draft.wanted_nodes:
-            mine = f"{origin.path[-1]}."
-            users = [prefix for prefix in ends.get(node, set()) if not prefix.startswith(mine)]
-            if not users and node not in (self.port.node if self.port else ()):
-                near = closest(node, ends)
-                remedy = f'did you mean "{near}"? ' if near and near != node else ""
-                self.problems.append(
-                    origin.problem(f'the part\'s node "{node}" is not joined',
-                                   "a node of this file, or a place a lead can go",
-                                   f'{remedy}add "{node}" = "…" to join', ("join",))
-                )
+        for wanted in draft.wanted_nodes:
+            self._wanted_node(wanted, ends)
+        for node in self.port.node if self.port else ():
+            self._port_node(node)
+
+    def _port_node(self, node: str) -> None:
+        """A port node that the part does not know, but that looks like one that it hides."""
+        hidden = [name for name in self.draft.nodes if self.port and name not in self.port.node]
+        near = closest(node, hidden)
+        leads = {lead for check in self.draft.check.values() for lead in (check.red, check.black)}
+        known = node in self.draft.nodes or node in leads or self.draft.broken
+        if near is not None and not known:
+            self.problems.append(
+                Origin(self.draft.document, ("port", "node")).problem(
+                    f'nothing in this part touches "{node}"', "a node of the part",
+                    f'did you mean "{near}"?')
+            )
+
+    def _wanted_node(self, wanted: Wanted, ends: Mapping[str, set[str]]) -> None:
+        """A node that a part is joined with must be touched by something else than that part."""
+        node = self.draft.point.get(wanted.name) or self.draft.part_point.get(wanted.name)
+        users = ends.get(node or wanted.name, set())
+        if any(not user.startswith(wanted.user) for user in users) or self.draft.broken:
+            return
+        if self.port is not None and wanted.name in self.port.node:
+            return
+        near = closest(wanted.name, [name for name in ends if name != wanted.name])
+        hint = f'did you mean "{near}"?' if near else "name a node that something else ends on"
+        says = f'nothing else touches "{wanted.name}"'
+        at: Path = ("join", wanted.key)
+        if not wanted.key:
+            says, at = f'the part\'s node "{wanted.name}" is not joined', ("join",)
+            hint = f'add "{wanted.name}" = "…" to join; {hint}'
+        self.problems.append(
+            wanted.origin.problem(says, "a node of this file, or a place a lead can go", hint, at)
+        )
 
     def _ends_by_prefix(self) -> dict[str, set[str]]:
         """Node -> prefixes of the parts whose elements end on it ("" = this file)."""
@@ -159,14 +193,20 @@ class Referee:
                     found.setdefault(node, set()).add(prefix)
         return found
 
-    def _lacking(self, name: str, origin: Origin, what: str, known: Iterable[str]) -> None:
-        if not self.draft.is_broken(name):
-            self.problems.append(
-                origin.problem(f'the part needs a {what} "{name}"', f"a {what} of this file",
-                               f"{did_you_mean(name, known, what)} Map it with state = {{ … }}",
-                               ("state",))
-            )
+    def _lacking(self, wanted: Wanted, what: str, known: Iterable[str], at: Path) -> None:
+        if self.draft.is_broken(wanted.name):
+            return
+        remedy = did_you_mean(wanted.name, known, what)
+        if what == "state variable":
+            remedy += " (map it with state = { … })"
+        self.problems.append(
+            wanted.origin.problem(f'the part needs {what} "{wanted.name}", which is not here',
+                                  f"a {what} of this file", remedy, at)
+        )
 
+
+SHARED_NAMES = ("caution", "tool", "sheet entry or scalar")
+"""Names that any part may bring in without a prefix."""
 
 TABLES = frozenset({"set", "shift", "times", "cures", "raises", "lowers", "shows"})
 """Keys whose value is a table by id: the id belongs to the place of a problem."""

@@ -13,8 +13,9 @@ from idlewright.family.kinds import Fault, Repair, Scalar, SheetEntry, SoftEvide
 from idlewright.family.names import did_you_mean
 from idlewright.family.readings import check_checks
 from idlewright.family.referee import Referee
+from idlewright.family.salvage import unmuted
 from idlewright.family.schema import Port
-from idlewright.quantities import find_unit
+from idlewright.quantities import UNITS, find_unit
 
 ENGINE_IDS = re.compile(
     r"air\.\w[\w.]*_mm2|leak\.\w[\w.]*_mm2|load\.\w[\w.]*_nm|lambda|timing_deg|efficiency|dilution|"
@@ -33,6 +34,7 @@ def check_references(draft: Draft, port: Port | None = None) -> list[Problem]:
     """Everything in a finished draft that names what is not there, or does not fit."""
     referee = Referee(draft, port)
     _states(referee)
+    _sheet_units(referee)
     for scalar in draft.scalar.values():
         _scalar(referee, scalar)
     for name, resistor in draft.resistor.items():
@@ -51,7 +53,7 @@ def check_references(draft: Draft, port: Port | None = None) -> list[Problem]:
     referee.wanted()
     if port is None:
         check_circuit(referee)
-    return referee.problems
+    return unmuted(referee.problems, draft.muted)
 
 
 def _states(referee: Referee) -> None:
@@ -71,6 +73,14 @@ def _states(referee: Referee) -> None:
         chain = " → ".join(f"{n} = {v}" for n, v in (*circle, circle[0]))
         referee.report("state", name, ("needs",), f"needs go round in a circle: {chain}",
                        "an order in which everything can be reached", "take one of them out")
+
+
+def _sheet_units(referee: Referee) -> None:
+    for key, entry in referee.draft.sheet.items():
+        if entry.unit and find_unit(entry.unit) is None:
+            remedy = did_you_mean(entry.unit, UNITS, "unit")
+            referee.report("sheet", key, ("unit",), f'unknown unit "{entry.unit}"',
+                           "a unit such as V, ohm, rpm, mm", remedy)
 
 
 def _circles(graph: dict[N, list[N]]) -> Iterable[list[N]]:

@@ -124,7 +124,9 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
     """The part's draft in the family's names; port states are the family's and left out."""
     out = Draft(draft.document, zero=names.node(draft.zero), problems=draft.problems)
     out.documents = draft.documents
+    out.muted = draft.muted
     out.sections = draft.sections
+    out.partial = draft.partial
     skip = set(port_states)
     for section in RECORDS:
         for name, record in draft.table(section).items():
@@ -156,6 +158,8 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
     ]
     for node, origin in draft.nodes.items():
         out.nodes.setdefault(names.node(node), _moved(origin, names))
+    out.wanted_nodes, out.wanted_ids = draft.wanted_nodes, draft.wanted_ids
+    out.wanted_states = draft.wanted_states
     return out
 
 

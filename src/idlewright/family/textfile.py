@@ -6,6 +6,7 @@ TOML and JSON mean the same. Every way in which a file cannot be read at all is 
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import re
 import tomllib
@@ -64,10 +65,10 @@ class Document:
             remedy=remedy,
             file=self.name,
             line=self.line(path),
-            key=dotted(self._named(path)),
+            key=dotted(self.named(path)),
         )
 
-    def _named(self, path: Path) -> list[str | int]:
+    def named(self, path: Path) -> list[str | int]:
         """`path` with list positions replaced by the item's own id where it has one."""
         named: list[str | int] = []
         here: object = self.data
@@ -217,6 +218,7 @@ def _from_json(text: str, name: str) -> dict[str, object]:
 
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _KEY = re.compile(r"""\s*((?:"[^"]*"|'[^']*'|[\w.\-]+)+)\s*=""")
+_OWN_ID = re.compile(r"""\s*id\s*=\s*["']?([^"'\s]+)""")
 _HEADER = re.compile(r"\s*\[\[?\s*([^\]]+?)\s*\]")
 
 
@@ -229,6 +231,10 @@ def _refuse_toml(name: str, text: str, error: tomllib.TOMLDecodeError) -> NoRetu
     doubled = says.startswith(("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot mutate"))
     if doubled and line > 1 and not lines[line - 1].strip():
         line -= 1
+    column = 0 if at_end or found is None else int(found.group(2))
+    own = _KEY.match(lines[line - 1])
+    if says.startswith("Unclosed") and own and 0 < column <= own.end():
+        line = _open_line(lines, line)
     key = _key_on(lines, line)
     if doubled:
         says, expected = f'"{key}" is given twice', "every id once"
@@ -248,13 +254,25 @@ def _last_line(lines: list[str]) -> int:
     return max((number for number, line in enumerate(lines, 1) if line.strip()), default=1)
 
 
+def _open_line(lines: list[str], line: int) -> int:
+    """The line that opens a list which the start of a new entry on `line` shows to be unclosed."""
+    earlier = (number for number in range(line - 1, 0, -1) if _KEY.match(lines[number - 1]))
+    return next(earlier, line)
+
+
 def _key_on(lines: list[str], line: int) -> str:
     """The dotted key that stands on a line, by its text alone (the file does not parse)."""
-    header = ""
-    for earlier in lines[:line]:
-        match = _HEADER.match(earlier)
-        if match and "=" not in earlier.split("]")[0]:
-            header = match.group(1)
+    headers = [
+        (number, match.group(1))
+        for number, text in enumerate(lines[:line])
+        if (match := _HEADER.match(text)) and "=" not in text.split("]")[0]
+    ]
+    header = headers[-1][1] if headers else ""
+    if headers and lines[headers[-1][0]].lstrip().startswith("[["):
+        start = headers[-1][0]
+        block = itertools.takewhile(lambda text: not _HEADER.match(text), lines[start + 1 :])
+        own_id = next((match.group(1) for text in block if (match := _OWN_ID.match(text))), "")
+        header += f".{own_id or sum(name == header for _, name in headers)}"
     match = _KEY.match(lines[line - 1])
     own = re.sub(r"[\"']", "", match.group(1)) if match else ""
     return ".".join(part for part in (header, own) if part)

@@ -14,6 +14,7 @@ from idlewright.family.lines import M, check_line, head_problems
 from idlewright.family.load import find_family, in_order
 from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
+from idlewright.family.salvage import Muted, unmuted
 from idlewright.family.sheet import sheet_from, values_from
 from idlewright.family.textfile import (
     Document,
@@ -79,6 +80,7 @@ def read_job(document: Document) -> tuple[JobFile | None, list[Problem]]:
     parts = _Parts(reader)
     if family is None:
         return None, reader.problems
+    typed, reader.problems = reader.problems, []
     sheet = reader.sheet(family)
     names = _Names(reader, family)
     state = names.state()
@@ -108,7 +110,7 @@ def read_job(document: Document) -> tuple[JobFile | None, list[Problem]]:
         readings=tuple(entries),
         done=tuple(done),
     )
-    return job, reader.problems
+    return job, [*typed, *unmuted(reader.problems, reader.muted)]
 
 
 def _epoch(index: int, done: Iterable[DoneEntry]) -> int:
@@ -121,6 +123,7 @@ class _Reader:
     def __init__(self, document: Document) -> None:
         self.document = document
         self.problems: list[Problem] = list(head_problems(document))
+        self.muted: list[Muted] = []
         for key in document.data:
             if key not in TOP_KEYS:
                 self.refuse((key,), f'unknown key "{key}"', "one of " + ", ".join(TOP_KEYS),
@@ -192,14 +195,18 @@ class _Reader:
 
     def one(self, key: str, model: type[M]) -> M:
         """A table as its model; an empty one when it is wrong."""
-        found = check_line(self.document, model, self.table(key), (key,), self.problems)
+        found = check_line(
+            self.document, model, self.table(key), (key,), self.problems, self.muted
+        )
         return found if found is not None else model()
 
     def many(self, key: str, model: type[M]) -> list[tuple[int, M]]:
         """The good entries of a list of tables, with their places in it."""
         found: list[tuple[int, M]] = []
         for index, item in self.tables(key):
-            line = check_line(self.document, model, item, (key, index), self.problems)
+            line = check_line(
+                self.document, model, item, (key, index), self.problems, self.muted
+            )
             if line is not None:
                 found.append((index, line))
         return found

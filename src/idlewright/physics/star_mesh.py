@@ -14,19 +14,18 @@ Method and accuracy: `elimination`; arithmetic on many worlds: `tape`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from idlewright.errors import BadInput, Problem
 from idlewright.physics.elimination import Ends, Pair, Reduction, neighbours, reachable
+from idlewright.physics.severity import between, check_ohms
 from idlewright.physics.tape import Recorder, Row, Signed, Tape, Term, aligned, compile_tape
 from idlewright.physics.worlds import Rows, Worlds, check_worlds
-
-_SWEEP_CELLS = 16_384
-"""Numbers per piece of a sweep over several worlds, so that its weights stay in the cache."""
 
 _NO_PATH_OHM = 1e300
 """No network of resistances has more; a port above it is not connected in that world."""
@@ -61,6 +60,47 @@ class PortSensitivity:
     dvolts_demf: NDArray[np.float64]
 
 
+Wish = TypeVar("Wish")
+
+
+class _Tapes(Generic[Wish]):
+    """The tapes of one topology, one for each kind of inputs and wish, compiled when needed.
+
+    Args:
+        record: takes down what gives a wish, and says which values it is.
+    """
+
+    def __init__(self, record: Callable[[Recorder, Worlds, Wish], list[int | None]]) -> None:
+        self._record = record
+        self._compiled: dict[object, Tape] = {}
+        self._guarded = False
+
+    def run(self, worlds: Worlds, wish: Wish, out: NDArray[np.float64]) -> None:
+        """Fill `out` with what was wished for.
+
+        A node whose branches all have conductance 0 in some world asks for 0/0. That raises the
+        processor's flag, which costs nothing to watch; from then on the guarded tape runs.
+        """
+        if not self._guarded:
+            try:
+                with np.errstate(divide="raise", invalid="raise"):
+                    self._tape(worlds, wish, guarded=False).run(worlds.rows, out)
+                return
+            except FloatingPointError:
+                self._guarded = True
+        with np.errstate(over="ignore", invalid="ignore"):  # only where nothing is connected
+            self._tape(worlds, wish, guarded=True).run(worlds.rows, out)
+
+    def _tape(self, worlds: Worlds, wish: Wish, guarded: bool) -> Tape:
+        key = (wish, worlds.kind, guarded)
+        tape = self._compiled.get(key)
+        if tape is None:
+            recorder = Recorder(len(worlds.rows), guarded)
+            asked = self._record(recorder, worlds, wish)
+            tape = self._compiled[key] = compile_tape(recorder, asked, worlds.wide)
+        return tape
+
+
 class PortProgram:
     """A topology seen from two of its nodes. Made by `compile_port`; safe to use from threads."""
 
@@ -69,7 +109,7 @@ class PortProgram:
         self.a = a
         self.b = b
         self.connected = b in reachable(neighbours(branches), a)
-        self._tapes: dict[object, Tape] = {}
+        self._tapes = _Tapes(self._record)
 
     def solve(self, conductance: Rows, emf: Rows) -> Port:
         """Open-circuit volts and source resistance in each world.
@@ -110,26 +150,21 @@ class PortProgram:
             out[:] = 0.0
             out[1] = np.inf
             return out
-        key = (sensitive, worlds.kind)
-        if key not in self._tapes:
-            self._tapes[key] = self._compile(worlds, sensitive)
-        self._tapes[key].run(worlds.rows, out)
-        if worlds.guarded:
-            out[1, out[1] > _NO_PATH_OHM] = np.inf
+        self._tapes.run(worlds, sensitive, out)
+        no_path = out[1] > _NO_PATH_OHM
+        if no_path.any():
+            out[:, no_path] = 0.0
+            out[1, no_path] = np.inf
         return out
 
-    def _compile(self, worlds: Worlds, sensitive: bool) -> Tape:
-        count = len(self.branches)
-        tape = Recorder(2 * count, worlds.guarded)
+    def _record(self, tape: Recorder, worlds: Worlds, sensitive: bool) -> list[int | None]:
         reduction = Reduction(tape, self.branches, (self.a, self.b), worlds.driven)
         pair = reduction.between(self.a, self.b)
         assert pair is not None  # a and b are connected
         total = pair.conductance(tape)
         volts = tape.over(pair.drive(tape, towards=self.b), total)
         asked = [_output(tape, volts), tape.divide(tape.one, total)]
-        if sensitive:
-            asked += self._sensitivities(tape, reduction, pair)
-        return compile_tape(tape, asked, worlds.wide)
+        return asked + self._sensitivities(tape, reduction, pair) if sensitive else asked
 
     def _sensitivities(self, tape: Recorder, reduction: Reduction, pair: Pair) -> list[int | None]:
         unit = Signed(tape.one, 1 if pair.first == self.a else -1)
@@ -160,7 +195,7 @@ class NetworkProgram:
         reached = reachable(near, zero)
         self.nodes = tuple(node for node in near if node != zero)
         self.floating = tuple(node for node in self.nodes if node not in reached)
-        self._tapes: dict[object, Tape] = {}
+        self._tapes = _Tapes(self._record)
         self._apart: dict[int, _Severed] = {}
 
     def node_volts(
@@ -187,16 +222,14 @@ class NetworkProgram:
 
     def run(self, worlds: Worlds, wanted: tuple[str, ...]) -> NDArray[np.float64]:
         """The same for inputs already checked and nodes that do not float."""
-        key = (wanted, worlds.kind)
-        if key not in self._tapes:
-            tape = Recorder(2 * len(self.branches), worlds.guarded)
-            reduction = Reduction(tape, self.branches, (self.zero,), worlds.driven)
-            volts = reduction.node_volts(self.zero)
-            asked = [_output(tape, volts[node]) for node in wanted]
-            self._tapes[key] = compile_tape(tape, asked, worlds.wide)
         out = aligned(len(wanted), worlds.width)
-        self._tapes[key].run(worlds.rows, out)
+        self._tapes.run(worlds, wanted, out)
         return out
+
+    def _record(self, tape: Recorder, worlds: Worlds, wanted: tuple[str, ...]) -> list[int | None]:
+        reduction = Reduction(tape, self.branches, (self.zero,), worlds.driven)
+        volts = reduction.node_volts(self.zero)
+        return [_output(tape, volts[node]) for node in wanted]
 
     def sweep(
         self,
@@ -223,7 +256,7 @@ class NetworkProgram:
             BadInput: as `node_volts`; `branch` or `ohms` out of range.
         """
         wanted = self._check_keep(keep)
-        series = _check_ohms(ohms)
+        series = check_ohms(ohms)
         if not 0 <= branch < len(self.branches):
             raise BadInput(
                 Problem(
@@ -289,7 +322,7 @@ class _Severed:
             return np.repeat(short[:, None, :], ohms.size, axis=1)
         rest = worlds.only(self._others)
         source = self._port.run(rest, sensitive=False)[1]
-        return _between(self._open.run(rest, wanted), short, source, ohms)
+        return between(self._open.run(rest, wanted), short, source, ohms)
 
     def _short_volts(self, worlds: Worlds, wanted: tuple[str, ...]) -> NDArray[np.float64]:
         """Node volts with the branch's resistance shorted; its electromotive force stays.
@@ -363,50 +396,5 @@ def _check_ends(branches: Sequence[Ends]) -> tuple[Ends, ...]:
     return tuple((first, second) for first, second in branches)
 
 
-def _check_ohms(ohms: NDArray[np.float64]) -> Row:
-    series = np.asarray(ohms, dtype=np.float64)
-    if series.ndim != 1 or not np.all((series > 0.0) & (series < np.inf)):
-        raise BadInput(
-            Problem(
-                says="the swept resistances cannot be used",
-                expected="one row of finite numbers of ohms above 0",
-            )
-        )
-    return series
-
-
 def _output(tape: Recorder, term: Term) -> int | None:
     return None if term is None else tape.positive(term)
-
-
-def _between(
-    volts_open: NDArray[np.float64], volts_short: NDArray[np.float64], source: Row, ohms: Row
-) -> NDArray[np.float64]:
-    """(v_open r + v_short R) / (r + R) for nodes K, resistances r (S,), worlds W: (K, S, W).
-
-    Where no path but the branch itself joins its ends, R is inf and the voltage is v_short.
-    """
-    nodes, width = np.broadcast_shapes(volts_open.shape, volts_short.shape, (1, source.size))
-    if width == 1:
-        shares = _shares(ohms, source)[:, :, 0]
-        ends = np.hstack((volts_open, volts_short))
-        return (ends @ shares)[:, :, None]
-    out = np.empty((nodes, ohms.size, width))
-    step = max(1, _SWEEP_CELLS // width)
-    for start in range(0, ohms.size, step):
-        shares = _shares(ohms[start : start + step], source)
-        for node in range(nodes):
-            part = out[node, start : start + step]
-            np.multiply(volts_open[node], shares[0], out=part)
-            part += volts_short[node] * shares[1]
-    return out
-
-
-def _shares(ohms: Row, source: Row) -> NDArray[np.float64]:
-    """Weights of v_open and v_short, (2, S, W)."""
-    total = ohms[:, None] + source
-    shares = np.empty((2, *total.shape))
-    np.divide(ohms[:, None], total, out=shares[0])
-    shares[1] = 1.0
-    np.divide(source, total, out=shares[1], where=source < np.inf)
-    return shares

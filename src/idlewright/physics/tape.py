@@ -27,7 +27,7 @@ _SMALLEST_CHUNK = 1024
 _LARGEST_CHUNK = 8192
 _TINIEST = float(np.finfo(np.float64).tiny)
 _CONSTANTS = (1.0, -1.0, _TINIEST)
-_COMMUTES = frozenset((np.add, np.multiply, np.maximum))
+_COMMUTES = frozenset((np.add, np.multiply))
 
 
 class Step(NamedTuple):
@@ -55,8 +55,8 @@ class Recorder:
 
     Args:
         inputs: how many input rows there are; they are values 0 .. inputs-1.
-        guarded: divide by at least the smallest normal number, so that 0/0 reads 0 (needed when
-            a conductance is exactly zero in some worlds).
+        guarded: add the smallest normal number to each divisor, so that 0/0 reads 0 (needed when
+            a conductance is exactly zero in some worlds; no other sum of them notices).
     """
 
     def __init__(self, inputs: int, guarded: bool = False) -> None:
@@ -94,9 +94,9 @@ class Recorder:
         return left if right == self.one else self._record(np.multiply, left, right)
 
     def divide(self, left: int, right: int) -> int:
-        """The quotient; guarded, the divisor is at least the smallest normal number."""
+        """The quotient; guarded, 0/0 is 0."""
         if self._guarded:
-            right = self._record(np.maximum, right, self._tiniest)
+            right = self.add(right, self._tiniest)
         return self._record(np.divide, left, right)
 
     def plus(self, left: Term, right: Term) -> Term:

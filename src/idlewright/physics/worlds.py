@@ -15,8 +15,9 @@ Rows = NDArray[np.float64] | Sequence[NDArray[np.float64] | float]
 """(E, W) or (E, 1) array, or a sequence of E rows of one or W numbers each."""
 
 
-_PIECE = 65_536
-"""Numbers read at a time: half a mebibyte, which the second-level cache holds."""
+_INFINITE_BITS = np.float64(np.inf).view(np.uint64)
+"""As whole numbers, the bits of 0 and of all positive numbers lie below those of infinity, those of
+NaN and of all negative numbers above: one pass over the memory finds any number of no use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,19 +29,17 @@ class Worlds:
         width: W.
         wide: for each row, True if it has one number per world.
         driven: for each branch, False if its electromotive force is 0 in every world.
-        guarded: some conductance is exactly 0 in some world.
     """
 
     rows: list[Row]
     width: int
     wide: tuple[bool, ...]
     driven: tuple[bool, ...]
-    guarded: bool
 
     @property
-    def kind(self) -> tuple[tuple[bool, ...], tuple[bool, ...], bool]:
+    def kind(self) -> tuple[tuple[bool, ...], tuple[bool, ...]]:
         """What a program must be compiled for."""
-        return self.wide, self.driven, self.guarded
+        return self.wide, self.driven
 
     def only(self, branches: Sequence[int], forces: Mapping[int, Row] | None = None) -> Worlds:
         """The same for some of the branches, in the order given.
@@ -58,7 +57,7 @@ class Worlds:
                 driven[at] = bool(np.any(forces[branch]))
         rows = [self.rows[branch] for branch in branches] + e_rows
         wide = tuple([row.size == self.width for row in rows])
-        return Worlds(rows, self.width, wide, tuple(driven), self.guarded)
+        return Worlds(rows, self.width, wide, tuple(driven))
 
 
 def check_worlds(conductance: Rows, emf: Rows, branches: int) -> Worlds:
@@ -73,11 +72,12 @@ def check_worlds(conductance: Rows, emf: Rows, branches: int) -> Worlds:
     rows, widths = g_rows + e_rows, g_widths + e_widths
     width = _common_width(widths)
     if width == 0:
-        return Worlds(rows, 0, (False,) * len(rows), (False,) * branches, False)
-    lowest = _least_usable(conductance, g_rows)
-    if lowest is None:
-        raise BadInput(_worst("conductance", g_rows, "a finite number of siemens, 0 or more"))
-    least, most = _row_extremes(emf, e_rows)
+        return Worlds(rows, 0, (False,) * len(rows), (False,) * branches)
+    if not all(_usable(piece) for piece in _pieces(conductance, g_rows)):
+        problems = _worst("conductance", g_rows, "a finite number of siemens, 0 or more")
+        if problems:  # none if it was a 0 with a sign
+            raise BadInput(problems)
+    least, most = _extremes(emf, e_rows)
     if not (least.min() > -np.inf and most.max() < np.inf):
         raise BadInput(_worst("emf", e_rows, "a finite number of volts"))
     return Worlds(
@@ -85,7 +85,6 @@ def check_worlds(conductance: Rows, emf: Rows, branches: int) -> Worlds:
         width=width,
         wide=tuple(map(width.__eq__, widths)),
         driven=tuple(((least != 0.0) | (most != 0.0)).tolist()),
-        guarded=lowest == 0.0,
     )
 
 
@@ -102,7 +101,7 @@ def _as_rows(what: str, values: Rows, branches: int) -> tuple[list[Row], list[in
         rows = list(np.ascontiguousarray(values, dtype=np.float64))
         widths = [values.shape[1]] * len(rows)
     else:
-        rows = [np.array(row, dtype=np.float64, ndmin=1).reshape(-1) for row in values]
+        rows = [np.asarray(row, dtype=np.float64).reshape(-1) for row in values]
         widths = [row.size for row in rows]
     if len(rows) != branches:
         raise BadInput(
@@ -124,26 +123,27 @@ def _common_width(widths: Sequence[int]) -> int:
     return several.pop() if several else 1
 
 
-def _row_extremes(given: Rows, rows: Sequence[Row]) -> tuple[Row, Row]:
+def _pieces(given: Rows, rows: Sequence[Row]) -> list[NDArray[np.float64]]:
+    """The same numbers in as few arrays as they lie in."""
+    if isinstance(given, np.ndarray):
+        return [np.asarray(given, dtype=np.float64)]
+    single = [row for row in rows if row.size == 1]
+    return [row for row in rows if row.size > 1] + ([np.concatenate(single)] if single else [])
+
+
+def _usable(numbers: NDArray[np.float64]) -> bool:
+    """True if all are finite and none has a minus sign."""
+    return bool(np.maximum.reduce(numbers.view(np.uint64), axis=None) < _INFINITE_BITS)
+
+
+def _extremes(given: Rows, rows: Sequence[Row]) -> tuple[Row, Row]:
     """Least and greatest of each row, NaN where there is one."""
     if isinstance(given, np.ndarray):
         return np.minimum.reduce(given, axis=1), np.maximum.reduce(given, axis=1)
+    if all(row.size == 1 for row in rows):
+        numbers = np.concatenate(rows)
+        return numbers, numbers
     return np.array([row.min() for row in rows]), np.array([row.max() for row in rows])
-
-
-def _least_usable(given: Rows, rows: Sequence[Row]) -> float | None:
-    """Least conductance; None if one cannot be used. In pieces read from memory only once."""
-    pieces: Sequence[NDArray[np.float64]] = rows
-    if isinstance(given, np.ndarray):
-        step = max(1, _PIECE // given.shape[1])
-        pieces = [given[at : at + step] for at in range(0, len(given), step)]
-    least = np.inf
-    for piece in pieces:
-        low = np.minimum.reduce(piece, axis=None)
-        if not (low >= 0.0 and np.maximum.reduce(piece, axis=None) < np.inf):
-            return None
-        least = min(least, low)
-    return float(least)
 
 
 def _worst(what: str, rows: Sequence[Row], expected: str) -> list[Problem]:

@@ -9,7 +9,7 @@ honoured; fading states are not. It grows without mercy: about eight rows and ei
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from idlewright.errors import BadInput, Problem
 from idlewright.plan.outlook import CheckOption, Outlook, RepairOption
@@ -24,16 +24,14 @@ GONE = 1e-13
 MOST_STATES = 2_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Best:
+class Best(NamedTuple):
     """Least expected cost to a proven cure or an ending, and the action to begin with."""
 
     cost: float
     act: Act
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """Where a job stands: normalised belief, car state, looks left and repairs tried."""
 
     belief: Belief
@@ -52,7 +50,8 @@ class ExactPlan:
     def __init__(self, outlook: Outlook) -> None:
         self._outlook = outlook
         self._setup = SetUp(outlook.variables, outlook.tariff.minute, outlook.tariff.waiting)
-        self._known: dict[Spot, Best] = {}
+        self._known: dict[tuple[object, ...], Best] = {}
+        self._journeys: dict[tuple[object, ...], Journey | None] = {}
         self._tables = [check.outcome.T.tolist() for check in outlook.checks]
         self._spoils = [_spoiled(outlook.checks, _check_spoils(c)) for c in outlook.checks]
         self._repair_spoils = [_spoiled(outlook.checks, r.spoils) for r in outlook.repairs]
@@ -80,16 +79,14 @@ class ExactPlan:
         Raises:
             BadInput: the outlook is too large for this.
         """
-        key = Spot(_rounded(spot.belief), spot.state, spot.left, spot.tried)
+        key = (tuple([round(w, DIGITS) for w in spot.belief]), *spot[1:])
         found = self._known.get(key)
         if found is None:
             if len(self._known) > MOST_STATES:
                 raise BadInput(Problem("the outlook is too large for an exact plan",
                                        "a handful of rows and checks", "use the look-ahead"))
-            found = self._known[key] = min(
-                (Best(self.cost_of(spot, act), act) for act in self.acts(spot)),
-                key=lambda best: best.cost,
-            )
+            costs = [(self.cost_of(spot, act), act) for act in self.acts(spot)]
+            found = self._known[key] = Best(*min(costs))
         return found
 
     def acts(self, spot: Spot) -> list[Act]:
@@ -139,7 +136,7 @@ class ExactPlan:
             joint = [b * chance for b, chance in zip(spot.belief, column, strict=True)]
             chance = sum(joint)
             if chance > GONE:
-                belief = tuple(mass / chance for mass in joint)
+                belief = tuple([mass / chance for mass in joint])
                 outcomes.append((chance, Spot(belief, state, tuple(left), spot.tried)))
         return cost, outcomes
 
@@ -150,12 +147,13 @@ class ExactPlan:
         cost += tariff.minute * (journey.minutes + repair.minutes + repair.proof_minutes)
         cost += tariff.waiting * (journey.wait + repair.wait + repair.proof_wait)
         joint = [0.0] * len(spot.belief)
+        cures, shares, into = self._cure[index], self._share[index], self._into[index]
         for row, weight in enumerate(spot.belief):
-            part = weight * self._share[index][row]
-            stays = weight * (1.0 - self._cure[index][row]) - part
+            part = weight * shares[row]
+            stays = weight * (1.0 - cures[row]) - part
             cost += tariff.wrong_repair * stays
             joint[row] += stays
-            joint[self._into[index][row]] += part
+            joint[into[row]] += part
         uncured = sum(joint)
         cost += tariff.callback * repair.miss * uncured
         chance = uncured * (1.0 - repair.miss)
@@ -166,11 +164,14 @@ class ExactPlan:
             0 if lost else count
             for lost, count in zip(self._repair_spoils[index], spot.left, strict=True)
         )
-        belief = tuple(mass / uncured for mass in joint)
+        belief = tuple([mass / uncured for mass in joint])
         return cost, [(chance, Spot(belief, _after(journey, repair.leaves), left, tried))]
 
     def _journey(self, spot: Spot, action: CheckOption | RepairOption) -> Journey | None:
-        return self._setup.reach(dict(spot.state), action.needs)
+        key = (spot.state, isinstance(action, CheckOption), action.id)
+        if key not in self._journeys:
+            self._journeys[key] = self._setup.reach(dict(spot.state), action.needs)
+        return self._journeys[key]
 
     def _ready(self, spot: Spot, action: CheckOption | RepairOption) -> Journey:
         journey = self._journey(spot, action)
@@ -189,10 +190,6 @@ def _check_spoils(check: CheckOption) -> tuple[str, ...] | None:
 
 def _spoiled(checks: Sequence[CheckOption], ids: tuple[str, ...] | None) -> list[bool]:
     return [check.perishable and (ids is None or check.id in ids) for check in checks]
-
-
-def _rounded(belief: Belief) -> Belief:
-    return tuple(round(weight, DIGITS) for weight in belief)
 
 
 def _dot(one: Sequence[float], two: Sequence[float]) -> float:

@@ -91,7 +91,7 @@ class RatioTest:
         return "not fixed" if ratio >= high else "go on"
 
     def behaviour(self, p: float) -> tuple[float, float]:
-        """Chance of ending with "not fixed" and mean number of tries if tries go badly with chance p.
+        """Chance of ending with "not fixed" and mean tries if each goes badly with chance p.
 
         Exact recursion over (good, bad) counts until less than 1e-14 of the chance is undecided.
         """

@@ -18,8 +18,8 @@ from idlewright.plan.pairs import first_of_pairs
 from idlewright.plan.tree import Node, assess, branch_out, ladder_choice, least, stand_of
 
 CANDIDATES = 8
-REPAIRS = 3
-"""Candidates in all, and how many of them are repairs at most."""
+REPAIRS = 2
+"""Candidates besides stopping, and how many of them are repairs at most."""
 
 KEEP = 10
 """Checks worked out at each node below the root."""
@@ -150,14 +150,16 @@ def _worth_unfolding(root: Node) -> list[Node]:
 def _candidates(board: Board, start: Ranking) -> list[Choice]:
     """Best checks, repairs and stopping by myopic cost, and checks that pay only together."""
     named = [choice for _, choice in start.root.options]
-    repairs = [choice for choice in named if choice.kind != "check"][: REPAIRS + 1]
+    repairs = [choice for choice in named if choice.kind == "repair"][:REPAIRS]
+    stop = [choice for choice in named if choice.kind == "stop"]
+    checks = [choice for choice in named if choice.kind == "check"][: CANDIDATES - len(repairs)]
     together = [
-        Choice("check", check)
+        choice
         for check in first_of_pairs(board, start.root.situation, start.check)
+        if (choice := Choice("check", check)) not in checks
     ]
-    checks = [choice for choice in named if choice.kind == "check"]
-    room = CANDIDATES - len(together) - len(repairs)
-    return list(dict.fromkeys([*checks[:room], *repairs, *together]))
+    room = max(1, CANDIDATES - len(repairs) - len(together))
+    return [*checks[:room], *together, *repairs, *stop]
 
 
 def _root_options(

@@ -16,7 +16,6 @@ from idlewright.plan.ladder import STOP
 from idlewright.plan.myopic import RARE, Stand, Table, tabulate
 from idlewright.plan.outlook import Floats
 
-
 GIVE_UP = Choice("stop", 0)
 
 

@@ -37,7 +37,7 @@ from idlewright.report.sayings import (
     titled,
 )
 from idlewright.report.svg import patterns
-from idlewright.report.words import lower_first, odds_words, others_words, sentence, upper_first
+from idlewright.words import lower_first, odds_words, others_words, sentence, upper_first
 
 Answer = Mapping[str, Any]
 

@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from idlewright.report.movement import Movement, Named, Row
 from idlewright.report.svg import at, share, tag
-from idlewright.report.words import GUIDES, decibans, off_scale, scale_place
+from idlewright.words import GUIDES, decibans, off_scale, scale_place
 
 _LEFT, _WIDTH = 0.04, 0.92
 _NAME_STEP = 24

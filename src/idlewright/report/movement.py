@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from idlewright.report.marks import STRUCK, verdict_of
-from idlewright.report.words import (
+from idlewright.words import (
     CANNOT_DECIBANS,
     LEADER_FROM,
     NO_MOVE_DECIBANS,

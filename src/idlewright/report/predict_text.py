@@ -8,7 +8,7 @@ from typing import Any
 
 from idlewright.report.columns import Column, bold, both_ends, table, usable_width, wrap
 from idlewright.report.quantity_words import display_unit, number_text, span_text
-from idlewright.report.words import odds_words, share_words
+from idlewright.words import odds_words, share_words
 
 Answer = Mapping[str, Any]
 

@@ -12,7 +12,7 @@ from idlewright.report.html import environment, page_style
 from idlewright.report.limits_figure import Block, limits_figure
 from idlewright.report.quantity_words import span_text
 from idlewright.report.svg import patterns
-from idlewright.report.words import (
+from idlewright.words import (
     currency_word,
     listed,
     lower_first,

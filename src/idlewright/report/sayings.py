@@ -14,7 +14,7 @@ from idlewright.report.quantity_words import (
     reading_text,
     span_text,
 )
-from idlewright.report.words import (
+from idlewright.words import (
     listed,
     lower_first,
     minutes_words,

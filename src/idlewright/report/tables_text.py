@@ -7,7 +7,7 @@ from typing import Any
 
 from idlewright.errors import Problem
 from idlewright.report.columns import Column, ascii_text, bold, table, usable_width, wrap
-from idlewright.report.words import minutes_words, share_words
+from idlewright.words import minutes_words, share_words
 
 Answer = Mapping[str, Any]
 

@@ -28,7 +28,7 @@ from idlewright.report.sayings import (
     slip_words,
     titled,
 )
-from idlewright.report.words import GUIDES, lower_first, odds_words, scale_place
+from idlewright.words import GUIDES, lower_first, odds_words, scale_place
 
 Answer = Mapping[str, Any]
 

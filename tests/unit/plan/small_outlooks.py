@@ -19,10 +19,10 @@ def variable(name, values, minutes, needs=None, wait=None, fades=None, cautions=
     )
 
 
-def car_states(rng):
+def car_states(rng, slow=1.0):
     """Key, plug (key off first) and cover, with random minutes."""
-    plug = rng.uniform(0.5, 4.0)
-    cover = rng.uniform(2.0, 12.0)
+    plug = slow * rng.uniform(0.5, 4.0)
+    cover = slow * rng.uniform(2.0, 12.0)
     return {
         "key": variable("key", ("off", "on"), (0.2, 0.2)),
         "plug": variable("plug", ("on", "off"), (plug, plug),
@@ -47,13 +47,14 @@ def needs_of(rng):
     ][rng.integers(6)]
 
 
-def random_outlook(seed, faults=(3, 5), checks=(2, 4), pair=0.5, perishable=0.1):
-    """A random outlook; `faults` and `checks` are the least and most, `pair` the chance of a pair."""
+def random_outlook(seed, faults=(3, 5), checks=(2, 4), pair=0.5, perishable=0.1,
+                   slow=1.0, even=0.7):
+    """A random outlook: least and most faults and checks, chance of a row of two faults."""
     rng = np.random.default_rng(seed)
     singles = int(rng.integers(faults[0], faults[1] + 1))
     paired = bool(rng.random() < pair)
     rows = singles + paired
-    weight = rng.dirichlet(np.full(rows, 0.7))
+    weight = rng.dirichlet(np.full(rows, even))
     if paired:
         weight[-1] *= 0.4
         weight /= weight.sum()
@@ -71,7 +72,7 @@ def random_outlook(seed, faults=(3, 5), checks=(2, 4), pair=0.5, perishable=0.1)
                     wrong_repair=float(rng.choice([0.0, 15.0])), disturbance=1.0)
     ending = Ending("stop", np.full(rows, float(rng.uniform(120.0, 400.0))))
     return Outlook(weight, tuple(looks), _repairs(rng, singles, rows), (ending,), tariff,
-                   variables=car_states(rng))
+                   variables=car_states(rng, slow))
 
 
 def _repairs(rng, singles, rows):
@@ -84,10 +85,11 @@ def _repairs(rng, singles, rows):
             cure[int(rng.integers(singles))] = rng.uniform(0.5, 0.95)
         if rows > singles and index < 2:
             share[-1], into[-1] = cure[index], 1 - index
+        part = float(rng.choice([0.0, 5.0, 60.0, 150.0]))
         repairs.append(RepairOption(
             f"repair{index}", cure, minutes=float(rng.uniform(10.0, 75.0)),
             proof_minutes=float(rng.uniform(2.0, 10.0)),
-            parts=(lambda low: (low, low * 1.5))(float(rng.choice([0.0, 5.0, 60.0, 150.0]))),
+            parts=(part, part * 1.5),
             needs={"key": "off"} if rng.random() < 0.5 else {"key": "off", "cover": "off"},
             miss=float(rng.choice([0.0, 0.05])), share=share, into=into,
         ))

@@ -13,7 +13,7 @@ import pytest
 from idlewright.report.html import judge_page
 from idlewright.report.quantity_words import reading_text
 from idlewright.report.record import proof_words, record_page
-from idlewright.report.words import odds_words
+from idlewright.words import odds_words
 
 Sample = Callable[[str], dict[str, Any]]
 

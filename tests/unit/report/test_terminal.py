@@ -15,7 +15,7 @@ from idlewright.report import columns, tables_text
 from idlewright.report.predict_text import predict_text
 from idlewright.report.quantity_words import reading_text
 from idlewright.report.terminal import judge_text
-from idlewright.report.words import odds_words
+from idlewright.words import odds_words
 
 Sample = Callable[[str], dict[str, Any]]
 

@@ -1,0 +1,100 @@
+"""Faults that no check tells apart and the same repair cures are one suspect."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from idlewright.diagnosis.belief import Belief
+from idlewright.model.compiled import CompiledModel
+from idlewright.model.forms import Form, form_of_check
+from idlewright.model.latents import from_scale, slope_of_scale
+from idlewright.physics.meter import ORDINARY_METER
+from idlewright.job.case import noise_of
+
+ALIKE = 0.25
+"""Two faults are alike if no check's mean differs by more than this many standard deviations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Faults shown as one suspect: numbers in the family."""
+
+    faults: tuple[int, ...]
+
+
+def groups_of(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[Group, ...]:
+    """Partition of the family's faults into suspects."""
+    faults = model.cells.faults
+    cures = [
+        tuple(sorted((r.id, r.cures[f.id]) for r in model.family.repairs.values() if f.id in r.cures))
+        for f in faults
+    ]
+    looks = _looks(model, forms)
+    middle, spread = _signatures(model, forms)
+    left = list(range(len(faults)))
+    found = []
+    while left:
+        first = left.pop(0)
+        same = [
+            k
+            for k in left
+            if cures[k] == cures[first]
+            and faults[k].intermittent == faults[first].intermittent
+            and looks[k] == looks[first]
+            and bool(np.all(np.abs(middle[k] - middle[first]) < ALIKE * spread))
+        ]
+        left = [k for k in left if k not in same]
+        found.append(Group((first, *same)))
+    return tuple(found)
+
+
+def _looks(model: CompiledModel, forms: Mapping[str, Form]) -> list[tuple[tuple[str, str, float], ...]]:
+    return [
+        tuple(
+            (check, word, odds[fault.id])
+            for check, form in forms.items()
+            for word, odds in form.odds.items()
+            if fault.id in odds
+        )
+        for fault in model.cells.faults
+    ]
+
+
+def _signatures(
+    model: CompiledModel, forms: Mapping[str, Form]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of every latent at mild, middle and severe, (F, 3 n), and its spread, (3 n,)."""
+    columns, spreads = [], []
+    cells = model.cells
+    rows = [
+        np.flatnonzero((cells.fault == k) & (cells.variant == 0) & (cells.centre >= 0) & (cells.centre <= 1))
+        for k in range(len(cells.faults))
+    ]
+    picks = np.array([[own[0], own[len(own) // 2], own[-1]] for own in rows])
+    good = cells.good[0]
+    for form in forms.values():
+        for latent in form.latents():
+            mean, slopes = model.bank([model.number_of(latent)])
+            value = float(from_scale(latent.scale, mean[good])[0])
+            noise = noise_of(ORDINARY_METER, form.function, value, None)
+            own = noise.own + noise.step / 3.46
+            sd = np.sqrt((slopes[good, 0] ** 2).sum() + (own * float(
+                slope_of_scale(latent.scale, np.array([value]))[0])) ** 2) + 1e-9
+            columns.append(mean[picks, 0])
+            spreads.append(np.full(3, sd))
+    return np.concatenate(columns, axis=1), np.concatenate(spreads)
+
+
+def all_forms(model: CompiledModel) -> dict[str, Form]:
+    """The form of every check of the model's family, with a usual meter."""
+    family = model.family
+    return {check.id: form_of_check(family, check, 10e6) for check in family.checks.values()}
+
+
+def probabilities(belief: Belief, groups: tuple[Group, ...]) -> np.ndarray:
+    """Probability of each group, then nothing wrong, then something else, (G + 2,)."""
+    inside = [float(belief.fault[list(group.faults)].sum()) for group in groups]
+    return np.array([*inside, belief.good, belief.other])

@@ -1,0 +1,222 @@
+"""What each check would answer in every way the car may still be, as outcome tables for the plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr, ndtr
+
+from idlewright.diagnosis.belief import Belief
+from idlewright.diagnosis.predictive import predict_latents
+from idlewright.family.kinds import Check
+from idlewright.job.case import noise_of, word_odds
+from idlewright.model.forms import Form, Mode, form_of_check
+from idlewright.model.latents import from_scale, slope_of_scale
+from idlewright.model.scalars import FloatArray
+from idlewright.physics.meter import ORDINARY_METER, Meter
+
+MOST_ROWS = 140
+MASS_KEPT = 0.998
+BINS = 8
+HALF = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """The ways the car may be that matter, H of them; the last is something else.
+
+    Attributes:
+        fault: number in the family, -1 nothing wrong, F something else, (H,). active: now, (H,).
+        weight: sums to 1, (H,). mean, variance: of latents `numbers`, (H, n), working scale
+            (something else: the mixture of the others, much wider).
+    """
+
+    fault: np.ndarray[tuple[int], np.dtype[np.int64]]
+    active: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    weight: FloatArray
+    numbers: tuple[int, ...]
+    mean: FloatArray
+    variance: FloatArray
+
+
+def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
+    """The heaviest rows of a belief with what they predict for latents now."""
+    model = belief.model
+    now = len(belief.case.timeline.times) - 1
+    entries = [
+        (scenario.ln_weight + ln - belief.ln_evidence, piece, k)
+        for scenario in belief.scenarios
+        for piece in scenario.weighed.pieces
+        for k, ln in enumerate(piece.ln_weight)
+    ]
+    weight = np.exp([entry[0] for entry in entries])
+    order = np.argsort(-weight)
+    enough = int(np.searchsorted(np.cumsum(weight[order]), MASS_KEPT * (1.0 - belief.other))) + 1
+    order = order[: min(enough, MOST_ROWS)]
+    fault, active, kept, mean, variance = [], [], [], [], []
+    by_piece: dict[int, list[int]] = {}
+    for position in order:
+        by_piece.setdefault(id(entries[position][1]), []).append(int(position))
+    for positions in by_piece.values():
+        piece = entries[positions[0]][1]
+        which = np.array([entries[p][2] for p in positions])
+        part = piece.take(which)
+        m, v = predict_latents(belief.weigher, part, numbers, now)
+        rows = belief.weigher.rows.take(part.row)
+        fault.append(model.cells.fault[rows.cell])
+        active.append(rows.active[:, now])
+        kept.append(weight[positions])
+        mean.append(m)
+        variance.append(v)
+    inside = np.concatenate(kept)
+    inside = inside / inside.sum() * (1.0 - belief.other)
+    means, variances = np.concatenate(mean), np.concatenate(variance)
+    share = inside / inside.sum()
+    middle = share @ means
+    spread = share @ (variances + (means - middle) ** 2)
+    return Ways(
+        fault=np.append(np.concatenate(fault), len(model.cells.faults)),
+        active=np.append(np.concatenate(active), True),
+        weight=np.append(inside, belief.other),
+        numbers=tuple(numbers),
+        mean=np.vstack([means, middle]),
+        variance=np.vstack([variances, 4.0 * spread + 1e-6]),
+    )
+
+
+class Answers:
+    """Outcome tables of checks over the ways the car may be.
+
+    Args:
+        belief: its model and faults. ways: what matters. meter: whose noise to expect.
+    """
+
+    def __init__(self, belief: Belief, ways: Ways, meter: Meter = ORDINARY_METER) -> None:
+        self._model = belief.model
+        self._ways = ways
+        self._meter = meter
+        self._column = {number: k for k, number in enumerate(ways.numbers)}
+
+    def table(self, check: Check, form: Form) -> FloatArray:
+        """Chance of each outcome in each way, (H, O)."""
+        if form.modes and check.read != "word":
+            table = self._numbers(check, form)
+        elif form.words:
+            table = self._words(form)
+        else:
+            table = self._odds(form)
+        table = table.copy()
+        # Something else: half as what the others say, half anything at all.
+        table[-1] = HALF * (self._ways.weight[:-1] @ table[:-1]) / max(
+            self._ways.weight[:-1].sum(), 1e-12
+        ) + HALF / table.shape[1]
+        table = np.maximum(table, 1e-9)
+        normal: FloatArray = table / table.sum(axis=1, keepdims=True)
+        return normal
+
+    def modes(self, modes: Sequence[Mode]) -> FloatArray:
+        """Chance of each mode in each way, (H, M), by its boxes one at a time."""
+        ln = np.zeros((len(self._ways.weight), len(modes)))
+        for k, mode in enumerate(modes):
+            for box in mode.boxes:
+                column = self._column[self._model.number_of(box.latent)]
+                sd = np.sqrt(self._ways.variance[:, column] + box.blur**2)
+                low = (box.low - self._ways.mean[:, column]) / sd
+                high = (box.high - self._ways.mean[:, column]) / sd
+                ln[:, k] += _ln_inside(low, high)
+        chance = np.exp(ln - ln.max(axis=1, keepdims=True))
+        normal: FloatArray = chance / chance.sum(axis=1, keepdims=True)
+        return normal
+
+    def number(self, mode: Mode, form: Form) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance of what a meter would show in one mode, working scale, (H,) each."""
+        assert mode.number is not None
+        column = self._column[self._model.number_of(mode.number)]
+        mean, variance = self._ways.mean[:, column], self._ways.variance[:, column]
+        middle = float(self._ways.weight @ mean)
+        value = float(from_scale(form.scale, np.array([middle]))[0])
+        noise = noise_of(self._meter, form.function, value, None)
+        extra = form.noise * (1.0 if form.scale == "linear" else abs(value))
+        own = noise.own**2 + extra**2 + noise.step**2 / 12.0 + (noise.gain * value) ** 2
+        slope = float(slope_of_scale(form.scale, np.array([value]))[0])
+        return mean, variance + own * slope**2
+
+    def _numbers(self, check: Check, form: Form) -> FloatArray:
+        chance = self.modes(form.modes)
+        drawn = [self.number(mode, form) for mode in form.modes if mode.number is not None]
+        edges = _edges(self._ways.weight, chance, drawn)
+        table = np.zeros((len(self._ways.weight), len(edges) + 1))
+        for k, (mean, variance) in enumerate(drawn):
+            sd = np.sqrt(variance)
+            below = ndtr((edges[None, :] - mean[:, None]) / sd[:, None])
+            cumulative = np.hstack([below, np.ones((len(mean), 1))])
+            table += chance[:, k : k + 1] * np.diff(cumulative, prepend=0.0, axis=1)
+        return table
+
+    def _words(self, form: Form) -> FloatArray:
+        columns = [np.exp(self._ln_word(modes)) for modes in form.words.values()]
+        table = np.stack(columns, axis=1) + 1e-6
+        normal: FloatArray = table / table.sum(axis=1, keepdims=True)
+        return normal
+
+    def _ln_word(self, modes: Sequence[Mode]) -> FloatArray:
+        total = np.full(len(self._ways.weight), -math.inf)
+        for mode in modes:
+            ln = np.zeros(len(self._ways.weight))
+            for box in mode.boxes:
+                column = self._column[self._model.number_of(box.latent)]
+                sd = np.sqrt(self._ways.variance[:, column] + box.blur**2)
+                low = (box.low - self._ways.mean[:, column]) / sd
+                high = (box.high - self._ways.mean[:, column]) / sd
+                ln = ln + _ln_inside(low, high)
+            total = np.logaddexp(total, ln)
+        return total
+
+    def _odds(self, form: Form) -> FloatArray:
+        ids = [fault.id for fault in self._model.cells.faults]
+        columns = []
+        for word in form.odds:
+            odds, base = word_odds(form, word)
+            chance = np.full(len(ids) + 2, base)
+            for k, fault in enumerate(ids):
+                chance[k] = odds.get(fault, base)
+            number = np.where(self._ways.active, self._ways.fault, -1)
+            columns.append(chance[number])
+        return np.stack(columns, axis=1)
+
+
+def _ln_inside(low: FloatArray, high: FloatArray) -> FloatArray:
+    """ln(Phi(high) - Phi(low)), floored."""
+    upper = np.where(low > 0, -low, high)
+    lower = np.where(low > 0, -high, low)
+    top = log_ndtr(upper)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = top + np.log1p(-np.exp(np.minimum(log_ndtr(lower) - top, 0.0)))
+    return np.where(np.isfinite(inside), np.maximum(inside, -40.0), -40.0)
+
+
+def _edges(
+    weight: FloatArray, chance: FloatArray, drawn: Sequence[tuple[FloatArray, FloatArray]]
+) -> FloatArray:
+    """Cuts that split what is expected into BINS parts of about equal chance."""
+    points, shares = [], []
+    for k, (mean, variance) in enumerate(drawn):
+        sd = np.sqrt(variance)
+        for step, part in ((-1.2, 0.25), (0.0, 0.5), (1.2, 0.25)):
+            points.append(mean[:-1] + step * sd[:-1])
+            shares.append(part * weight[:-1] * chance[:-1, k])
+    flat, mass = np.concatenate(points), np.concatenate(shares)
+    order = np.argsort(flat)
+    cumulative = np.cumsum(mass[order]) / max(mass.sum(), 1e-300)
+    targets = np.arange(1, BINS) / BINS
+    found = flat[order][np.minimum(np.searchsorted(cumulative, targets), len(order) - 1)]
+    return np.unique(found)
+
+
+def forms_of(belief: Belief) -> dict[str, Form]:
+    """The form of every check of the family, with a usual meter."""
+    family = belief.model.family
+    return {check.id: form_of_check(family, check, 10e6) for check in family.checks.values()}

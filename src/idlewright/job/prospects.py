@@ -1,0 +1,125 @@
+"""From belief to plan: what can be looked at and done now, what it costs, what it would show."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from idlewright.diagnosis.belief import Belief
+from idlewright.family.kinds import Check, Family, Repair
+from idlewright.job.entries import JobFile
+from idlewright.job.outcomes import Answers, Ways, forms_of, ways_of
+from idlewright.plan.outlook import CheckOption, Ending, Limits, Outlook, RepairOption, Tariff
+
+LABOUR_HOUR = 80.0
+"""Price of one labour hour, euro (common practice, no source; a shop sets its own)."""
+TARIFF = Tariff(
+    minute=LABOUR_HOUR / 60.0,
+    waiting=0.1,
+    callback=150.0,
+    wrong_repair=25.0,
+    disturbance=3.0,
+    currency="euro",
+)
+SEND_ON = 300.0
+"""What stopping and sending the car on costs everybody, when something is wrong."""
+HAND_BACK = 25.0
+"""What stopping costs when nothing is wrong now: saying so, and how to provoke it."""
+LOAD_TEST_MINUTES = 5.0
+MISSED_PROOF = 0.03
+UNLIKELY_CURE = 0.003
+REREAD_FROM = 0.03
+
+
+def prospects(
+    job: JobFile, belief: Belief, done_checks: Mapping[str, int]
+) -> tuple[Outlook, Ways, Answers]:
+    """The planner's outlook for a job.
+
+    Args:
+        job: state, tools, what was done. belief: after its readings.
+        done_checks: check id -> position of the reading that counts in the present epoch.
+    """
+    forms = forms_of(belief)
+    model = belief.model
+    numbers = sorted({model.number_of(x) for form in forms.values() for x in form.latents()})
+    ways = ways_of(belief, numbers)
+    answers = Answers(belief, ways)
+    family = model.family
+    checks = []
+    for check in family.checks.values():
+        position = done_checks.get(check.id)
+        if position is not None and belief.slip[position] < REREAD_FROM:
+            continue
+        table = answers.table(check, forms[check.id])
+        checks.append(_check_option(check, table, reread=position is not None))
+    tried = {done.repair for done in job.done}
+    repairs = [
+        option
+        for repair in family.repairs.values()
+        if repair.id not in tried
+        and (option := _repair_option(family, repair, belief, ways)) is not None
+    ]
+    something_wrong = np.where(ways.fault < 0, HAND_BACK, SEND_ON)
+    outlook = Outlook(
+        weight=ways.weight / ways.weight.sum(),
+        checks=tuple(checks),
+        repairs=tuple(repairs),
+        endings=(Ending("stop", something_wrong),),
+        tariff=TARIFF,
+        variables=family.states,
+        suspect=_suspects(ways),
+    )
+    return outlook, ways, answers
+
+
+def limits_of(job: JobFile) -> Limits:
+    """What this owner or shop has."""
+    tools = None if job.tools is None else frozenset(job.tools)
+    return Limits(tools=tools, helper=job.helper)
+
+
+def _suspects(ways: Ways) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    _, number = np.unique(ways.fault, return_inverse=True)
+    return number.astype(np.intp)
+
+
+def _check_option(check: Check, table: np.ndarray, *, reread: bool) -> CheckOption:
+    return CheckOption(
+        id=check.id,
+        outcome=table,
+        minutes=check.minutes,
+        wait=check.wait,
+        needs=check.state,
+        leaves=check.leaves,
+        kind="reread" if reread else "check",
+        perishable=check.perishable,
+        disturbs=bool(check.disturbs),
+        tools=check.tools,
+        helper=check.helper,
+    )
+
+
+def _repair_option(
+    family: Family, repair: Repair, belief: Belief, ways: Ways
+) -> RepairOption | None:
+    ids = [fault.id for fault in belief.model.cells.faults]
+    by_fault = np.array([*(repair.cures.get(fault, 0.0) for fault in ids), 0.0, 0.0])
+    cure = by_fault[ways.fault]
+    if float(cure @ ways.weight) < UNLIKELY_CURE:
+        return None
+    proof = sum(family.checks[c].minutes for c in repair.prove if c in family.checks)
+    return RepairOption(
+        id=repair.id,
+        cure=cure,
+        minutes=repair.minutes,
+        wait=repair.wait,
+        proof_minutes=proof + LOAD_TEST_MINUTES,
+        parts=repair.parts,
+        needs=repair.state,
+        leaves=repair.leaves,
+        miss=MISSED_PROOF,
+        tools=repair.tools,
+        helper=repair.helper,
+    )
