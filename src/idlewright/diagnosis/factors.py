@@ -12,7 +12,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from idlewright.model.forms import Box, Form, Mode
-from idlewright.model.latents import Latent, ScaleName, slope_of_scale, to_scale
+from idlewright.model.latents import (
+    Latent,
+    ScaleName,
+    noise_in_unit,
+    slope_of_scale,
+    to_scale,
+)
 
 REPEATABILITY_SHARE = 0.25
 """Share of a reading's own (not gain) variance that is new each time it is repeated; the rest is
@@ -156,8 +162,7 @@ def _read_as(
 ) -> Alternative:
     slope = float(slope_of_scale(latent.scale, np.float64(value)))
     y = float(to_scale(latent.scale, np.float64(value)))
-    reading_noise = extra * (1.0 if latent.scale == "linear" else abs(value))
-    own = math.hypot(noise.own, reading_noise)
+    own = math.hypot(noise.own, noise_in_unit(latent.scale, extra, value))
     gain = noise.gain * abs(value) * slope
     if noise.step > COARSE * own:
         half = 0.5 * noise.step

@@ -11,10 +11,10 @@ from scipy.special import log_ndtr, ndtr
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.diagnosis.predictive import predict_latents
-from idlewright.family.kinds import Check
+from idlewright.family.kinds import Check, Fault
 from idlewright.job.case import noise_of, word_odds
-from idlewright.model.forms import Form, Mode, form_of_check
-from idlewright.model.latents import from_scale, slope_of_scale
+from idlewright.model.forms import Form, Mode
+from idlewright.model.latents import from_scale, noise_in_unit, slope_of_scale
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER, Meter
 
@@ -100,6 +100,15 @@ class Answers:
         self._meter = meter
         self._column = {number: k for k, number in enumerate(ways.numbers)}
 
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The family's faults in order."""
+        return self._model.cells.faults
+
+    def top(self, form: Form) -> float:
+        """Largest number the meter shows for this form, in its unit."""
+        return noise_of(self._meter, form.function, 0.0, None).top
+
     def table(self, check: Check, form: Form) -> FloatArray:
         """Chance of each outcome in each way, (H, O)."""
         if form.modes and check.read != "word":
@@ -139,7 +148,7 @@ class Answers:
         middle = float(self._ways.weight @ mean)
         value = float(from_scale(form.scale, np.array([middle]))[0])
         noise = noise_of(self._meter, form.function, value, None)
-        extra = form.noise * (1.0 if form.scale == "linear" else abs(value))
+        extra = noise_in_unit(form.scale, form.noise, value)
         own = noise.own**2 + extra**2 + noise.step**2 / 12.0 + (noise.gain * value) ** 2
         slope = float(slope_of_scale(form.scale, np.array([value]))[0])
         return mean, variance + own * slope**2
@@ -214,9 +223,3 @@ def _edges(
     targets = np.arange(1, BINS) / BINS
     found = flat[order][np.minimum(np.searchsorted(cumulative, targets), len(order) - 1)]
     return np.unique(found)
-
-
-def forms_of(belief: Belief) -> dict[str, Form]:
-    """The form of every check of the family, with a usual meter."""
-    family = belief.model.family
-    return {check.id: form_of_check(family, check, 10e6) for check in family.checks.values()}

@@ -67,6 +67,14 @@ def slope_of_scale(scale: ScaleName, value: FloatArray) -> FloatArray:
     return np.ones_like(value)
 
 
+def noise_in_unit(scale: ScaleName, noise: float, value: float) -> float:
+    """A check's own `noise` at a value, in the value's unit: a share where readings are logarithms.
+
+    Volts are not: their scale is linear near zero, and the file gives their noise in volts.
+    """
+    return noise * abs(value) if scale in ("ohm", "log") else noise
+
+
 class Latent(Protocol):
     """One observable quantity of a car in one state."""
 

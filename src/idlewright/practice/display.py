@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from idlewright.diagnosis.factors import REPEATABILITY_SHARE
-from idlewright.model.latents import ScaleName
+from idlewright.model.latents import ScaleName, noise_in_unit
 from idlewright.physics.meter import Meter, MeterFunction, Shown, in_base_unit
 from idlewright.practice.chance import Chance
 from idlewright.practice.laws import Law
@@ -46,7 +46,7 @@ class Instruments:
         Args:
             meter: with which. read: its function. value: at the lead places, unit of `read`.
             scale: working scale of what is read: `extra` (the check's own standard uncertainty) is
-                in the unit of `read` on a linear scale, a share of the value on the others.
+                a share of the value where readings are logarithms, else in the unit of `read`.
             name: what is read, and how often it was read before. factor: on what is shown (a
                 mistaken unit, a tachometer set wrong).
         """
@@ -56,7 +56,7 @@ class Instruments:
         step = float(function.step_at(true))
         spread = math.hypot(
             function.counts * step / math.sqrt(3.0),
-            extra * one * (1.0 if scale == "linear" else abs(value)),
+            one * noise_in_unit(scale, extra, value),
         )
         right = meter.show(read, true + spread * self._error(meter, read, name))
         if factor == 1.0:
