@@ -15,7 +15,7 @@ def check_circuit(referee: Referee) -> None:
     draft = referee.draft
     if not (draft.resistor or draft.source):
         return
-    if draft.zero not in draft.nodes and not draft.broken:
+    if draft.zero not in draft.nodes and not draft.lost:
         places = [n for n in draft.nodes if not n.endswith(".inner")]
         referee.problems.append(
             draft.origin("circuit", "zero").problem(
@@ -42,7 +42,7 @@ def _connected(
     group = groups[key]
     red, black = node_of(draft, check.red), node_of(draft, check.black)
     known = red in draft.nodes and black in draft.nodes
-    if known and group.get(red, red) != group.get(black, black) and not draft.broken:
+    if known and group.get(red, red) != group.get(black, black) and not draft.lost:
         referee.report("check", check.id, ("red",),
                        f'in this state nothing connects "{check.red}" with "{check.black}"',
                        "a path through the circuit between the two leads",

@@ -92,6 +92,7 @@ class Draft:
         only: fault id -> states outside which the fault does nothing.
         places: (section, id) -> origin. made: (section, id) of what was generated.
         broken: ids whose lines were refused. dropped: ids left out on purpose.
+        lost: an element could not be used, so that the circuit may not hang together.
         partial: a used part could not be read, so that names may be missing for that reason.
         documents: content hashes of all files read. sections: sections that stood in them.
         contacts: every contact. movers: every slider and switch. soft: each line of a word or code
@@ -134,6 +135,7 @@ class Draft:
     problems: list[Problem] = field(default_factory=list)
     muted: list[Muted] = field(default_factory=list)
     partial: bool = False
+    lost: bool = False
     documents: list[str] = field(default_factory=list)
     sections: set[str] = field(default_factory=set)
     wanted_nodes: list[Wanted] = field(default_factory=list)

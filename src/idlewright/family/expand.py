@@ -51,6 +51,7 @@ def expand_lines(lines: Lines) -> Draft:
     """Every line of a file as records; wires and the like are expanded."""
     draft = Draft(lines.document, broken=set(lines.broken), muted=list(lines.muted))
     draft.sections = set(lines.has)
+    draft.lost = "circuit" in lines.lost
     if lines.zero is not None:
         draft.zero = lines.zero
     if lines.control is not None:

@@ -42,7 +42,7 @@ class Lines:
     Attributes:
         broken: ids of lines that could not be used at all. problems: what was refused.
         muted: lines that were salvaged.
-        has: sections that stand in the file.
+        has: sections that stand in the file. lost: sections of which a line could not be used.
     """
 
     document: Document
@@ -58,6 +58,7 @@ class Lines:
     problems: list[Problem] = field(default_factory=list)
     muted: list[Muted] = field(default_factory=list)
     has: set[str] = field(default_factory=set)
+    lost: set[str] = field(default_factory=set)
 
     def section(self, name: str) -> dict[str, Line]:
         """Good lines of a section."""
@@ -167,6 +168,7 @@ def _read_section(lines: Lines, name: str, content: object) -> None:
             checked = _line(lines, model, raw, path) if model else None
             if checked is None:
                 lines.broken.add(f"engine.{line_id}" if name == "engine" else line_id)
+                lines.lost.add(name)
             else:
                 lines.sections.setdefault(name, {})[line_id] = checked
 

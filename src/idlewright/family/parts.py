@@ -224,7 +224,7 @@ def _use(
 def _without_part(draft: Draft, name: str) -> None:
     """A part is missing: what would have come from it is not reported again."""
     draft.broken.add(name)
-    draft.partial = True
+    draft.partial = draft.lost = True
 
 
 def find_part(part: str, document: Document) -> FilePath | None:
@@ -264,6 +264,7 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
                 origin.problem(f'the part\'s "{key}" is not joined', "an id of this file",
                                f'add "{key}" = "…" to join', ("join",))
             )
+            draft.broken.add(key)
     states = {state: line.state.get(state, state) for state in port.state}
     for key in line.state:
         if key not in port.state:
@@ -295,6 +296,7 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
             draft.only[fault] = only
     draft.broken |= part.broken
     draft.partial |= part.partial
+    draft.lost |= part.lost
     draft.dropped |= part.dropped
     draft.contacts += part.contacts
     draft.movers += part.movers

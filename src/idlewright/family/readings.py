@@ -174,6 +174,8 @@ def _sheet_spec(referee: Referee, check: Check, key: str) -> None:
             _word_spec(referee, check, entry.words)
         return
     wanted = UNIT_OF_READ[check.read]
+    if not entry.words and not entry.unit:
+        return  # reported where the entry stands
     if entry.words or (entry.unit != wanted and not _alike(entry.unit, wanted)):
         has = "words" if entry.words else f"in {entry.unit}"
         referee.report(*where, f'sheet entry "{key}" is {has}', f"an entry in {wanted}",

@@ -64,9 +64,8 @@ class Referee:
             where: section, record id, key. what: "scalar", "fault", … for the sentence.
             beginnings: the beginning of a known id will do (`gnd` for `gnd.ohm`).
         """
-        if self.draft.partial and what in SHARED_NAMES:
-            return
         section, record_id, at = where
+        shared = self.draft.partial and what in SHARED_NAMES
         names, ids = list(names), list(known)
         whole = set(ids)
         for name in names:
@@ -76,6 +75,8 @@ class Referee:
                 continue
             if "*" in name and matching(name, ids):
                 continue
+            if shared and closest(name, ids) is None:
+                continue  # it may well come from the part that could not be read
             prefix = self.draft.origin(section, record_id).prefix
             local = name.removeprefix(prefix)
             candidates = {item.removeprefix(prefix) for item in ids}
@@ -125,7 +126,8 @@ class Referee:
         """True if the sheet entry exists; reports it when it does not (a part: no report)."""
         if key in self.draft.sheet:
             return True
-        if self.port is None and not self.draft.partial and not self.excused(key):
+        hopeless = self.draft.partial and closest(key, self.draft.sheet) is None
+        if self.port is None and not hopeless and not self.excused(key):
             self.report(section, record_id, at, f'there is no sheet entry "{key}"',
                         "a line of [sheet]", did_you_mean(key, self.draft.sheet, "entry"))
         return False
@@ -153,7 +155,7 @@ class Referee:
         hidden = [name for name in self.draft.nodes if self.port and name not in self.port.node]
         near = closest(node, hidden)
         leads = {lead for check in self.draft.check.values() for lead in (check.red, check.black)}
-        known = node in self.draft.nodes or node in leads or self.draft.broken
+        known = node in self.draft.nodes or node in leads or self.draft.lost
         if near is not None and not known:
             self.problems.append(
                 Origin(self.draft.document, ("port", "node")).problem(
@@ -165,7 +167,7 @@ class Referee:
         """A node that a part is joined with must be touched by something else than that part."""
         node = self.draft.point.get(wanted.name) or self.draft.part_point.get(wanted.name)
         users = ends.get(node or wanted.name, set())
-        if any(not user.startswith(wanted.user) for user in users) or self.draft.broken:
+        if any(not user.startswith(wanted.user) for user in users) or self.draft.lost:
             return
         if self.port is not None and wanted.name in self.port.node:
             return

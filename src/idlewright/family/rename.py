@@ -126,7 +126,7 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
     out.documents = draft.documents
     out.muted = draft.muted
     out.sections = draft.sections
-    out.partial = draft.partial
+    out.partial, out.lost = draft.partial, draft.lost
     skip = set(port_states)
     for section in RECORDS:
         for name, record in draft.table(section).items():

@@ -62,6 +62,7 @@ class ReadingReader:
         function = check.read if check else line.function
         if function is None or (line.check is not None and check is None):
             self._state(base, line, check)
+            self._meter(base, line, "word")
             return None
         places = (check.red, check.black) if check else (line.red, line.black)
         state = self._state(base, line, check)
