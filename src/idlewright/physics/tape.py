@@ -8,7 +8,7 @@ a `Tape` that runs the rest chunk by chunk, so that its buffers stay in the proc
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -302,25 +302,28 @@ def _needed(steps: Sequence[Step], finals: Sequence[int]) -> list[Step]:
 
 def _divide_at_once(steps: Sequence[Step], finals: Sequence[int], one: int) -> list[Step]:
     """Where 1/x has few uses, all as a factor, divide by x there instead."""
-    uses: dict[int, int] = dict.fromkeys(finals, _FEW_USES + 1)
+    inverses = {
+        step.out: step.right for step in steps if step.left == one and step.act is np.divide
+    }
+    uses = dict.fromkeys(inverses, 0)
+    for value in finals:
+        inverses.pop(value, None)
     for step in steps:
         for value in (step.left, step.right):
-            weight = 1 if step.act is np.multiply else _FEW_USES + 1
-            uses[value] = uses.get(value, 0) + weight
-    divisor = {
-        step.out: step.right
-        for step in steps
-        if step.act is np.divide and step.left == one and uses[step.out] <= _FEW_USES
-    }
-    changed: list[Step] = []
-    for step in steps:
-        act, left, right, out = step
-        if act is np.multiply and left in divisor:
-            left, right = right, left
-        if act is np.multiply and right in divisor:
-            act, right = np.divide, divisor[right]
-        changed.append(Step(act, left, right, out))
-    return changed
+            if value in uses:
+                uses[value] += 1
+                if step.act is not np.multiply or uses[value] > _FEW_USES:
+                    inverses.pop(value, None)
+    return [_divided(step, inverses) if step.act is np.multiply else step for step in steps]
+
+
+def _divided(step: Step, inverses: Mapping[int, int]) -> Step:
+    """A product, or the quotient in its place if one factor is an inverse."""
+    if step.right in inverses:
+        return Step(np.divide, step.left, inverses[step.right], step.out)
+    if step.left in inverses:
+        return Step(np.divide, step.right, inverses[step.left], step.out)
+    return step
 
 
 def _share_buffers(each: Sequence[Step], slots: dict[int, int]) -> int:
@@ -333,9 +336,10 @@ def _share_buffers(each: Sequence[Step], slots: dict[int, int]) -> int:
     count = 0
     free: list[int] = []
     for at, step in enumerate(each):
-        for value in {step.left, step.right}:
-            if slots[value] >= first_buffer and last_use[value] == at:
+        for value in (step.left, step.right):
+            if last_use[value] == at and slots[value] >= first_buffer:
                 free.append(slots[value])
+                last_use[value] = -1  # a square frees its factor once
         if step.out not in slots:
             if not free:
                 free.append(first_buffer + count)
