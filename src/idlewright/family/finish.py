@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from idlewright.family.connectors import clean_repairs, prove_made_repairs
 from idlewright.family.draft import Draft, Origin
 from idlewright.family.kinds import (
     Check,
@@ -13,23 +14,17 @@ from idlewright.family.kinds import (
     Family,
     Fault,
     Limit,
-    Repair,
     Scalar,
     SheetEntry,
     SoftEvidence,
 )
 from idlewright.family.lines import Lines
 from idlewright.family.names import humanise, matching
-from idlewright.family.rename import CLEAN
-from idlewright.family.wire import KEY
 
 STANDARD_CAUTIONS = {
     "unplug": "Key and all consumers off before you unplug or plug in; pull plugs, not wires.",
 }
 """Said where a file without any [caution] names them."""
-
-CLEAN_CHANCE = 0.7
-"""Chance that cleaning and tightening a plug cures a contact (common practice, no source)."""
 
 UNIT_OF_READ = {
     "volt": "V", "volt_ac": "V", "ohm": "ohm", "rpm": "rpm", "kPa": "kPa", "mm": "mm", "mV": "mV",
@@ -43,8 +38,9 @@ def finish(draft: Draft) -> None:
     _implied_sheet(draft)
     _implied_cautions(draft)
     _source_checks(draft)
-    _clean_repairs(draft)
+    clean_repairs(draft)
     _node_points(draft)
+    prove_made_repairs(draft)
     _shadows(draft)
     _prune(draft)
 
@@ -106,46 +102,6 @@ def _source_checks(draft: Draft) -> None:
             spec=spec,
         )
         draft.make("check", source.id, made, draft.origin("source", source.id))
-
-
-def _clean_repairs(draft: Draft) -> None:
-    """One repair for each connector: clean it and tighten its pins."""
-    connectors = dict.fromkeys(contact.connector for contact in draft.contacts)
-    for connector in connectors:
-        mine = [c for c in draft.contacts if c.connector == connector]
-        cures = {
-            fault: CLEAN_CHANCE for c in mine for fault in c.faults if fault in draft.fault
-        }
-        if not cures:
-            continue
-        plug = draft.plug.get(connector)
-        say = plug.say if plug else f"{humanise(connector)} plug"
-        state = {connector: "unplugged"}
-        if KEY in draft.state:
-            state[KEY] = "off"
-        drops = dict.fromkeys(c.drop for c in mine if c.drop in draft.check)
-        cautions = tuple(
-            dict.fromkeys(draft.state[connector].cautions if connector in draft.state else ())
-        )
-        repair = Repair(
-            id=connector + CLEAN,
-            say=f"clean the {say}",
-            do=f"Photograph the {say}, clean and treat its contacts, tighten its pins, latch it",
-            cures=cures,
-            minutes=15.0,
-            parts=(1.0, 3.0),
-            renews=tuple(c.scalar for c in mine),
-            reseats=(connector,),
-            state=state,
-            leaves={connector: "plugged"},
-            prove=tuple(drops),
-            cautions=cautions,
-        )
-        where = next(
-            (o for (s, i), o in draft.places.items() if s == "scalar" and i == mine[0].scalar),
-            Origin(draft.document, ()),
-        )
-        draft.make("repair", repair.id, repair, where)
 
 
 def _node_points(draft: Draft) -> None:

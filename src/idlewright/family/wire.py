@@ -31,6 +31,7 @@ SUPPLY_POOR, SUPPLY_CONTACT = (8.0, 3e3), (5.0, 5e3)
 SIGNAL_POOR, SIGNAL_CONTACT = (1.5e3, 6e5), (1e3, 3e5)
 TIE_OHM = 1e-3
 KEY = "key"
+RENEW = ".renew"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,7 @@ def _everything(draft: Draft, wire: Wire, wires: dict[str, Wire], has_key: bool)
     _ends(draft, wire)
     checks = _checks(draft, wire, has_key)
     cures = {fault: 0.95 for fault in faults if fault in draft.fault}
-    repair = f"{wire.id}.renew"
+    repair = wire.id + RENEW
     if cures:
         proof = tuple(check for check in checks if check in draft.check)
         draft.make("repair", repair, _renew(wire, repair, cures, proof, has_key), wire.origin)
