@@ -9,7 +9,8 @@ import numpy as np
 from idlewright.diagnosis.belief import Belief
 from idlewright.family.kinds import Check, Family, Repair
 from idlewright.job.entries import JobFile
-from idlewright.job.outcomes import Answers, Ways, forms_of, ways_of
+from idlewright.job.outcomes import Answers, Ways, ways_of
+from idlewright.model.forms import Form
 from idlewright.plan.outlook import CheckOption, Ending, Limits, Outlook, RepairOption, Tariff
 
 LABOUR_HOUR = 80.0
@@ -33,15 +34,15 @@ REREAD_FROM = 0.03
 
 
 def prospects(
-    job: JobFile, belief: Belief, done_checks: Mapping[str, int]
+    job: JobFile, belief: Belief, forms: Mapping[str, Form], done_checks: Mapping[str, int]
 ) -> tuple[Outlook, Ways, Answers]:
     """The planner's outlook for a job.
 
     Args:
         job: state, tools, what was done. belief: after its readings.
+        forms: of the family's checks.
         done_checks: check id -> position of the reading that counts in the present epoch.
     """
-    forms = forms_of(belief)
     model = belief.model
     numbers = sorted({model.number_of(x) for form in forms.values() for x in form.latents()})
     ways = ways_of(belief, numbers)

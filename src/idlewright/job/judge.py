@@ -1,0 +1,234 @@
+"""`judge`: a job file in, the whole answer out (docs/json.md describes every key)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from idlewright.diagnosis.belief import Belief, believe
+from idlewright.diagnosis.prior import Prior, prior_of
+from idlewright.job.case import case_of
+from idlewright.job.entries import JobFile
+from idlewright.job.groups import probabilities
+from idlewright.job.history import Moves, moves
+from idlewright.job.next_step import next_step
+from idlewright.job.notes import notes_of
+from idlewright.job.outcomes import Answers, Ways
+from idlewright.job.prepared import Prepared, prepare
+from idlewright.job.prospects import limits_of, prospects
+from idlewright.job.readings_answer import readings_answer
+from idlewright.job.suspects_answer import leader_without_words, suspects_answer
+from idlewright.plan.outlook import Outlook
+from idlewright.plan.propose import Proposal, propose
+from idlewright.version import __version__
+
+PASSES = {"standard": 1, "fine": 3}
+STRONG, NOTABLE = 0.001, 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Thought:
+    """Everything worked out about a job before it is put into words."""
+
+    job: JobFile
+    prepared: Prepared
+    prior: Prior
+    belief: Belief
+    odds: np.ndarray
+    outlook: Outlook
+    ways: Ways
+    answers: Answers
+    proposal: Proposal
+
+
+def think(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> Thought:
+    """Belief and plan of a job.
+
+    Args:
+        job: from load_job. accuracy: "standard" or "fine". depth: "myopic" or "rollout".
+    """
+    prepared = prepare(job.family, job.sheet, fine=accuracy == "fine")
+    model = prepared.model
+    codes = [code.id for code in job.codes if code.when != "set_by_us"]
+    prior = prior_of(job.family, job.words, codes)
+    case = case_of(job, model)
+    belief = believe(model, case, prior, passes=PASSES[accuracy], unlisted=prepared.unlisted)
+    done = {
+        entry.check: k
+        for k, entry in enumerate(e for e in job.readings if e.counts)
+        if entry.check is not None and entry.epoch == job.epoch
+    }
+    outlook, ways, answers = prospects(job, belief, prepared.forms, done)
+    proposal = propose(
+        outlook, job.state, limits_of(job), depth="myopic" if depth == "myopic" else "rollout"
+    )
+    odds = probabilities(belief, prepared.groups)
+    return Thought(job, prepared, prior, belief, odds, outlook, ways, answers, proposal)
+
+
+def judge(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> dict[str, Any]:
+    """The answer to a job as a JSON-ready dict, format idlewright/judge/1.
+
+    Args:
+        job: from load_job. accuracy: "standard" or "fine". depth: how far the plan looks.
+
+    Raises:
+        BadInput: the sheet and the family contradict each other.
+    """
+    thought = think(job, accuracy, depth)
+    belief, prepared = thought.belief, thought.prepared
+    past = moves(belief, thought.prior, prepared.groups)
+    return {
+        "format": "idlewright/judge/1",
+        "made_by": _made_by(thought, accuracy),
+        "job": {
+            "id": job.id,
+            "vehicle": job.vehicle,
+            "family": job.family.id,
+            "epoch": job.epoch,
+            "complaint": job.complaint,
+        },
+        "state": dict(job.state),
+        "state_says": _state_says(job),
+        "readings": readings_answer(job, belief, past, prepared.groups),
+        "suspects": suspects_answer(belief, prepared.groups, thought.odds),
+        "surprise": _surprise(past),
+        "soft_evidence_decides": _soft_decides(thought),
+        "next": next_step(thought),
+        "others": _others(thought),
+        "repairs": _repairs(thought),
+        "cost": _cost(thought.proposal),
+        "notes": notes_of(thought.job, belief, prepared.model.table.assumed),
+        "history": _history(thought, past),
+    }
+
+
+def _made_by(thought: Thought, accuracy: str) -> dict[str, Any]:
+    job, belief = thought.job, thought.belief
+    kept = {
+        int(row) for scenario in belief.scenarios[:1] for p in scenario.weighed.pieces for row in p.row
+    }
+    return {
+        "version": __version__,
+        "family": job.family.id,
+        "family_sha256": job.family.sha256,
+        "sheet_sha256": job.sheet.sha256 if job.sheet.values else None,
+        "accuracy": accuracy,
+        "passes": PASSES[accuracy],
+        "settled": belief.settled,
+        "cells_kept": len(kept),
+    }
+
+
+def _state_says(job: JobFile) -> list[str]:
+    found = []
+    for name, value in job.state.items():
+        variable = job.family.states[name]
+        says = variable.says.get(value, "")
+        if says:
+            found.append(says)
+    return found
+
+
+def _surprise(past: Moves) -> dict[str, Any]:
+    """Overall surprise: the smallest tail, allowed for the number of readings looked at."""
+    count = len(past.surprise)
+    if not count:
+        return {"p": 1.0, "word": "none", "says": "Nothing read yet."}
+    p = float(min(1.0, past.surprise.min() * count))
+    if p < STRONG:
+        return {"p": p, "word": "strong", "says": "A reading that nothing listed would expect."}
+    if p < NOTABLE:
+        return {"p": p, "word": "notable", "says": "A reading that was not expected."}
+    return {"p": p, "word": "none", "says": "Nothing out of the way."}
+
+
+def _soft_decides(thought: Thought) -> bool:
+    """Whether the leader would be another without the complaint's words and the codes."""
+    if not thought.job.words and not thought.job.codes:
+        return False
+    plain = leader_without_words(thought.belief, thought.prior, thought.job.family)
+    return int(np.argmax(thought.odds)) != int(
+        np.argmax(np.array(_regroup(thought, plain)))
+    )
+
+
+def _regroup(thought: Thought, plain: np.ndarray) -> list[float]:
+    groups = thought.prepared.groups
+    inside = [float(plain[list(group.faults)].sum()) for group in groups]
+    return [*inside, float(plain[-2]), float(plain[-1])]
+
+
+def _others(thought: Thought) -> list[dict[str, Any]]:
+    family = thought.job.family
+    return [
+        {
+            "kind": action.kind,
+            "id": action.id,
+            "say": say_of(family, action.id),
+            "minutes": action.minutes.setup + action.minutes.do,
+            "bits": action.bits,
+            "cost_to_go": action.cost_to_go,
+        }
+        for action in thought.proposal.actions[1:9]
+    ]
+
+
+def say_of(family: Any, action: str) -> str:
+    """Short name of a check or repair."""
+    if action in family.checks:
+        return str(family.checks[action].say)
+    if action in family.repairs:
+        return str(family.repairs[action].say)
+    return "stop and send it on"
+
+
+def _repairs(thought: Thought) -> list[dict[str, Any]]:
+    weight = thought.outlook.weight
+    tariff = thought.outlook.tariff
+    found = []
+    for option in thought.outlook.repairs:
+        p = float(option.cure @ weight)
+        minutes = option.minutes + option.proof_minutes
+        parts = 0.5 * (option.parts[0] + option.parts[1])
+        found.append(
+            {
+                "id": option.id,
+                "p_cure": p,
+                "minutes": minutes,
+                "parts": {"low": option.parts[0], "high": option.parts[1]},
+                "expected_cost": minutes * tariff.minute + parts,
+            }
+        )
+    found.sort(key=lambda r: -r["p_cure"])
+    return found
+
+
+def _cost(proposal: Proposal) -> dict[str, Any]:
+    cost = proposal.cost
+    return {
+        "currency": "euro",
+        "mean": cost.mean,
+        "low": cost.low,
+        "high": cost.high,
+        "level": cost.level,
+    }
+
+
+def _history(thought: Thought, past: Moves) -> list[dict[str, Any]]:
+    groups = thought.prepared.groups
+    ids = [fault.id for fault in thought.prepared.model.cells.faults]
+    names = [[ids[f] for f in group.faults] for group in groups]
+    names += [[], ["something-else"]]
+    reading_ids: list[str | None] = [None, *(one.id for one in thought.belief.case.seen)]
+    return [
+        {
+            "reading": reading,
+            "odds": [
+                {"faults": names[k], "probability": float(p)} for k, p in enumerate(row)
+            ],
+        }
+        for reading, row in zip(reading_ids, past.odds, strict=True)
+    ]

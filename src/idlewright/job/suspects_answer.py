@@ -1,0 +1,104 @@
+"""Suspects as the answer shows them: groups of equals, odds in words, severity, repairs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from idlewright.diagnosis.belief import Belief
+from idlewright.diagnosis.prior import Prior, prior_of
+from idlewright.family.kinds import Family
+from idlewright.job.groups import Group
+from idlewright.job.severity import severity_of
+from idlewright.words import odds_words
+
+SEVERITY_FROM = 0.02
+PLACES_SHOWN = 3
+
+
+def title_of(belief: Belief, group: Group) -> str:
+    """What a suspect is called: its likeliest fault, and how many others it equals."""
+    faults = belief.model.cells.faults
+    first = max(group.faults, key=lambda f: belief.fault[f])
+    return capital(faults[first].say)
+
+
+def capital(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def suspects_answer(
+    belief: Belief, groups: tuple[Group, ...], odds: np.ndarray
+) -> list[dict[str, Any]]:
+    """All suspects, likeliest first; something else is always last. Probabilities sum to 1."""
+    odds = odds / odds.sum()
+    entries = [_listed(belief, group, float(p)) for group, p in zip(groups, odds, strict=False)]
+    entries.append(_plain([], "Nothing wrong now", float(odds[-2])))
+    entries.sort(key=lambda entry: -entry["probability"])
+    other = _plain(["something-else"], _place_title(belief), float(odds[-1]))
+    other["where"] = [list(place) for place, _ in belief.places[:PLACES_SHOWN]]
+    return [*entries, other]
+
+
+def _listed(belief: Belief, group: Group, p: float) -> dict[str, Any]:
+    faults = belief.model.cells.faults
+    family = belief.model.family
+    order = sorted(group.faults, key=lambda f: -belief.fault[f])
+    first = order[0]
+    ids = [faults[f].id for f in order]
+    mass = max(float(belief.fault[order].sum()), 1e-300)
+    active = float(belief.fault[order] @ belief.active[order]) / mass
+    repairs = sorted(
+        (r for r in family.repairs.values() if ids[0] in r.cures), key=lambda r: -r.cures[ids[0]]
+    )
+    return {
+        "faults": ids,
+        "title": title_of(belief, group),
+        "probability": p,
+        "odds_words": odds_words(p),
+        "active_now": min(1.0, active),
+        "equal_to": [[fault] for fault in ids[1:]],
+        "equal_titles": [capital(faults[f].say) for f in order[1:]],
+        "severity": severity_of(belief, first) if p > SEVERITY_FROM else None,
+        "repairs": [repair.id for repair in repairs],
+    }
+
+
+def _plain(faults: list[str], title: str, p: float) -> dict[str, Any]:
+    return {
+        "faults": faults,
+        "title": title,
+        "probability": p,
+        "odds_words": odds_words(p),
+        "active_now": 1.0,
+        "equal_to": [],
+        "equal_titles": [],
+        "severity": None,
+        "repairs": [],
+    }
+
+
+def _place_title(belief: Belief) -> str:
+    if not belief.places:
+        return "Something else"
+    (a, b), share = belief.places[0]
+    if share < 0.2:
+        return "Something else"
+    says = belief.model.family.point_says
+    return f"Something else, between {says.get(a, a)} and {says.get(b, b)}"
+
+
+def leader_without_words(belief: Belief, prior: Prior, family: Family) -> np.ndarray:
+    """Odds with the complaint's words and the codes taken out, faults then good then else.
+
+    Their factors multiply prior odds, so they divide out of the posterior exactly.
+    """
+    plain = prior_of(family)
+    moved = prior.ln_fault - plain.ln_fault
+    fault = belief.fault * np.exp(-moved[:-1])
+    good = belief.good * float(np.exp(-moved[-1]))
+    other = belief.other * float(np.exp(plain.ln_else - prior.ln_else))
+    odds = np.array([*fault, good, other])
+    return odds / odds.sum()
