@@ -156,12 +156,15 @@ class Board:
         return np.add.reduceat(mass, self.edges[:-1], axis=-1)
 
 
-def lay_out(outlook: Outlook, limits: Limits | None = None) -> Board:
+def lay_out(
+    outlook: Outlook, limits: Limits | None = None, setup: SetUp | None = None
+) -> Board:
     """Lay an outlook out as arrays, leaving out what the limits do not allow.
 
     Args:
         outlook: what is known and offered.
         limits: tools, people and money; None = no limits.
+        setup: another way to get the car ready than by its state variables.
     """
     checks, repairs, barred = _filter(outlook, limits or Limits())
     rows = len(outlook.weight)
@@ -191,7 +194,7 @@ def lay_out(outlook: Outlook, limits: Limits | None = None) -> Board:
     )
     return Board(
         checks=checks, repairs=repairs, endings=outlook.endings, barred=barred,
-        tariff=outlook.tariff, places=_places(outlook, checks, repairs),
+        tariff=outlook.tariff, places=_places(outlook, checks, repairs, setup),
         order=order, weight=np.asarray(outlook.weight, dtype=float)[order],
         suspect=suspect.reshape(-1)[order], suspect_names=names,
         class_of=class_of, edges=edges,
@@ -271,7 +274,8 @@ def _classes(cure: Floats, share: Floats, into: Ints, ending: Floats) -> Ints:
 
 
 def _places(
-    outlook: Outlook, checks: tuple[CheckOption, ...], repairs: tuple[RepairOption, ...]
+    outlook: Outlook, checks: tuple[CheckOption, ...], repairs: tuple[RepairOption, ...],
+    setup: SetUp | None,
 ) -> Places:
     tariff = outlook.tariff
     visits = [Visit(c.needs, c.leaves, c.minutes + c.wait) for c in checks]
@@ -279,7 +283,8 @@ def _places(
         Visit(r.needs, r.leaves, r.minutes + r.wait + r.proof_minutes + r.proof_wait)
         for r in repairs
     ]
-    return Places(SetUp(outlook.variables, tariff.minute, tariff.waiting), tariff, visits)
+    machine = setup or SetUp(outlook.variables, tariff.minute, tariff.waiting)
+    return Places(machine, tariff, visits)
 
 
 def _look_costs(checks: tuple[CheckOption, ...], tariff: Tariff) -> Floats:

@@ -45,11 +45,14 @@ class ExactPlan:
 
     Args:
         outlook: a small one; nothing is filtered by tools or money.
+        setup: another way to get the car ready than by its state variables.
     """
 
-    def __init__(self, outlook: Outlook) -> None:
+    def __init__(self, outlook: Outlook, setup: SetUp | None = None) -> None:
         self._outlook = outlook
-        self._setup = SetUp(outlook.variables, outlook.tariff.minute, outlook.tariff.waiting)
+        self._setup = setup or SetUp(
+            outlook.variables, outlook.tariff.minute, outlook.tariff.waiting
+        )
         self._known: dict[tuple[object, ...], Best] = {}
         self._journeys: dict[tuple[object, ...], Journey | None] = {}
         self._tables = [check.outcome.T.tolist() for check in outlook.checks]

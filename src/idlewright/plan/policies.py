@@ -11,11 +11,13 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from idlewright.plan.board import Board, Choice, Situation, lay_out
+from idlewright.plan.clairvoyant import Clairvoyant
 from idlewright.plan.focus import focus
 from idlewright.plan.information import bits_of_all
 from idlewright.plan.ladder import climb
 from idlewright.plan.outlook import ActionKind, Floats, Ints, Limits, Outlook
 from idlewright.plan.propose import Depth, ordered, rank
+from idlewright.plan.rollout import rollout_ranking
 from idlewright.plan.tree import Node, follow_check, follow_repair, ladder_choice
 
 Policy = Callable[[Board, Situation], Choice]
@@ -52,9 +54,11 @@ def follow(board: Board, here: Situation, choice: Choice) -> tuple[float, list[S
     return step(board, here, choice.index)
 
 
-def planner(depth: Depth = "rollout") -> Policy:
-    """This planner at a depth."""
+def planner(depth: Depth = "rollout", exact_end: bool = True) -> Policy:
+    """This planner at a depth; `exact_end` = False leaves out the exact search of small boards."""
     def policy(board: Board, here: Situation) -> Choice:
+        if depth == "rollout" and not exact_end:
+            return ordered(board, rollout_ranking(board, here, exact_end=False))[0]
         return ordered(board, rank(board, here, depth))[0]
     return policy
 
@@ -158,49 +162,13 @@ def offers(board: Board, here: Situation) -> list[Choice]:
 
 def clairvoyant_cost(board: Board, here: Situation) -> float:
     """A bound no policy beats: each row's best repairs if it were known, scaled by mass."""
-    known: dict[tuple[int, int, tuple[int, ...]], float] = {}
-    classes = board.by_class(here.mass)
-    tried = tuple(np.flatnonzero(here.tried).tolist())
-    return sum(
-        float(mass) * _known_class(board, index, here.place, tried, known)
-        for index, mass in enumerate(classes) if mass > 0.0
-    )
+    return Clairvoyant(board).bound(here)
 
 
 def stands_out(board: Board, here: Situation, sure: float) -> bool:
     """True if one suspect's probability is at least `sure`."""
     masses = np.bincount(board.suspect, weights=here.mass)
     return bool(masses.max() >= sure * masses.sum())
-
-
-def _known_class(
-    board: Board, index: int, place: int, tried: tuple[int, ...],
-    known: dict[tuple[int, int, tuple[int, ...]], float],
-) -> float:
-    key = (index, place, tried)
-    if key in known:
-        return known[key]
-    best = float(board.ending[index].min())
-    board.places.fill(np.array([place]), board.repair_columns)
-    cure, share = board.class_cure[index], board.class_share[index]
-    for repair in np.flatnonzero(cure + share > 0.0).tolist():
-        column = len(board.checks) + repair
-        price = float(board.places.price[place, column] + board.repair_cost[repair])
-        if repair in tried or price >= best:
-            continue
-        there = int(board.places.next[place, column])
-        after = tuple(sorted({*tried, repair}))
-        stays, shared, miss = 1.0 - cure[repair] - share[repair], share[repair], board.miss[repair]
-        price += board.tariff.wrong_repair * stays
-        price += board.tariff.callback * miss * (stays + shared)
-        if stays > 0.0:
-            price += stays * (1.0 - miss) * _known_class(board, index, there, after, known)
-        if shared > 0.0:
-            into = int(board.class_into[index, repair])
-            price += shared * (1.0 - miss) * _known_class(board, into, there, after, known)
-        best = min(best, price)
-    known[key] = best
-    return best
 
 
 def _bits_and_prices(board: Board, here: Situation) -> tuple[Floats, Floats]:

@@ -3,6 +3,7 @@
 The candidates (best checks, repairs, stopping, and checks that only pay together) are each followed
 by the myopic policy, planned afresh at every node of its tree. The tree is unfolded where unfolding
 can lower the cost most. The budget is counted in work, not in time: same answer on every machine.
+When few suspects and checks are left, the plan is searched to the end and is exact.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from idlewright.plan.board import Board, Choice, Situation
 from idlewright.plan.myopic import Table, repair_costs, rung_charges, tabulate
 from idlewright.plan.outlook import Floats
 from idlewright.plan.pairs import first_of_pairs
+from idlewright.plan.search import exact_branch
 from idlewright.plan.tree import Node, assess, branch_out, ladder_choice, least, stand_of
 
 CANDIDATES = 8
@@ -81,13 +83,16 @@ def myopic_ranking(board: Board, here: Situation) -> Ranking:
     )
 
 
-def rollout_ranking(board: Board, here: Situation, work: int = WORK) -> Ranking:
+def rollout_ranking(
+    board: Board, here: Situation, work: int = WORK, exact_end: bool = True
+) -> Ranking:
     """Costs to go with the candidates followed by the myopic policy.
 
     Args:
         board: the outlook as arrays.
         here: where the job stands.
         work: budget, in nodes times outcomes times classes.
+        exact_end: search small boards to the end besides.
     """
     start = myopic_ranking(board, here)
     root = start.root
@@ -112,6 +117,11 @@ def rollout_ranking(board: Board, here: Situation, work: int = WORK) -> Ranking:
         assess_in_batches(board, fresh)
         nodes += fresh
     back_up(nodes)
+    best = exact_branch(board, here) if exact_end else None
+    if best is not None:
+        others = [branch for branch in root.branches if branch.choice != best.choice]
+        root.branches = [best, *others]
+        root.value = best.value
     return _refined(start, root, len(nodes))
 
 
