@@ -1,0 +1,211 @@
+"""Works a job on a practice car: always does what the answer says is next, and notes it down."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from idlewright.diagnosis.slips import SAYS
+from idlewright.errors import CannotTell
+from idlewright.family.kinds import Sheet
+from idlewright.job.entries import JobFile
+from idlewright.job.file import load_job
+from idlewright.job.judge import Thought, think
+from idlewright.job.next_step import why
+from idlewright.plan.propose import Action
+from idlewright.practice import Luck, PracticeCar
+from idlewright.words import odds_words
+
+MOST_STEPS = 45
+SLIP_NAMED = 0.3
+PROOF_TRIES = 5
+BEFORE_TRIES = 4
+PLANT_AFTER = 1
+"""Readings taken before the story plants its slip of the hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing that happened: what kind, in words, and the hands-on minutes it took."""
+
+    kind: str
+    says: str
+    minutes: float
+    thought: Thought | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NamedSlip:
+    """A slip that was named and read again."""
+
+    check: str
+    first: str
+    kind: str
+    again: str
+
+
+@dataclass(slots=True)
+class Worker:
+    """One job under way.
+
+    Attributes:
+        car: the practice car. sheet: the vehicle's values, as data of a sheet file.
+        steps: what happened. struck: reading id -> why. slips: named and read again.
+        wrong: repairs that were not the cure. said: first price slip.
+        failed_before: of BEFORE_TRIES tries before any work, how many showed the complaint.
+        clean: clean tries at the end. ending: "proven", "stopped" or "nothing wrong".
+    """
+
+    car: PracticeCar
+    job_id: str
+    vehicle: str
+    sheet: Sheet
+    steps: list[Step] = field(default_factory=list)
+    struck: dict[str, str] = field(default_factory=dict)
+    slips: list[NamedSlip] = field(default_factory=list)
+    wrong: list[tuple[str, str]] = field(default_factory=list)
+    first: Thought | None = None
+    last: Thought | None = None
+    failed_before: int = 0
+    clean: int = 0
+    cured_by: str | None = None
+    ending: str = "stopped"
+    _reread: set[tuple[str, int]] = field(default_factory=set)
+
+    def work(self, tell: Callable[[Step], None]) -> None:
+        """Do the whole job."""
+        for step in self._all_steps():
+            self.steps.append(step)
+            tell(step)
+
+    def job(self) -> JobFile:
+        """The job file as it stands."""
+        from dataclasses import replace
+
+        return replace(load_job(self.data()), sheet=self.sheet)
+
+    def data(self) -> dict[str, Any]:
+        """The job file's data as it stands."""
+        data: dict[str, Any] = self.car.as_job(self.job_id, self.vehicle)
+        for line in data["reading"]:
+            if line["id"] in self.struck:
+                line["struck"] = self.struck[line["id"]]
+        return data
+
+    def _all_steps(self) -> Iterator[Step]:
+        yield from self._begin()
+        for _ in range(MOST_STEPS):
+            thought = think(self.job())
+            self.first = self.first or thought
+            self.last = thought
+            slipped = self._slip_to_clear(thought)
+            if slipped is not None:
+                yield from self._read_again(thought, *slipped)
+                continue
+            action = thought.proposal.next
+            if action.kind == "stop":
+                yield self._stop(thought)
+                return
+            if action.kind == "repair":
+                yield from self._repair(thought, action)
+                if self.ending == "proven":
+                    return
+            else:
+                yield self._check(thought, action)
+        self.ending = "stopped"
+
+    def _begin(self) -> Iterator[Step]:
+        spent = self.car.spent.hands_on
+        any_repair = next(iter(self.car.family.repairs))
+        tries = self.car.proof(any_repair, BEFORE_TRIES)
+        self.failed_before = sum(not clean for clean in tries)
+        minutes = self.car.spent.hands_on - spent
+        says = f"Tried it as the complaint says: it showed in {self.failed_before} of {len(tries)}."
+        yield Step("try", says, minutes)
+
+    def _check(self, thought: Thought, action: Action) -> Step:
+        check = self.car.family.checks[action.id]
+        spent = self.car.spent.hands_on
+        counting = sum(1 for line in self.data()["reading"] if line["id"] not in self.struck)
+        plant = not self.slips and counting >= PLANT_AFTER and check.read in ("volt", "ohm")
+        if plant:
+            self.car.luck = Luck(slip=1.0)
+        try:
+            typed = self.car.read(action.id)
+        except CannotTell:
+            typed = ""
+        finally:
+            self.car.luck = Luck()
+        minutes = self.car.spent.hands_on - spent
+        reason = why(thought, action)
+        shown = typed or "could not be read"
+        return Step("check", f"{check.say}: {shown}. Why: {_lower(reason)}", minutes, thought)
+
+    def _slip_to_clear(self, thought: Thought) -> tuple[int, str] | None:
+        """Position and check of a reading that looks like a slip and was not read again yet."""
+        job = thought.job
+        counting = [entry for entry in job.readings if entry.counts]
+        for k, entry in enumerate(counting):
+            if entry.check is None or thought.belief.slip[k] < SLIP_NAMED:
+                continue
+            if entry.epoch == job.epoch and (entry.check, job.epoch) not in self._reread:
+                return k, entry.check
+        return None
+
+    def _read_again(self, thought: Thought, position: int, check_id: str) -> Iterator[Step]:
+        entry = [e for e in thought.job.readings if e.counts][position]
+        kind = thought.belief.slip_kind[position] or "unknown"
+        self._reread.add((check_id, thought.job.epoch))
+        spent = self.car.spent.hands_on
+        again = self.car.read(check_id)
+        minutes = self.car.spent.hands_on - spent
+        check = self.car.family.checks[check_id]
+        odds = odds_words(float(thought.belief.slip[position]))
+        if again != entry.typed:
+            self.struck[entry.id] = f"a slip: {kind}; read again"
+            self.slips.append(NamedSlip(check_id, entry.typed, kind, again))
+            verdict = f"It reads {again} now, so {entry.typed} is struck."
+        else:
+            verdict = f"It reads {again} again, so it stands."
+        says = f"{check.say}: {entry.typed} may be a slip, {odds}. {SAYS[kind]} {verdict}"
+        yield Step("again", says, minutes, thought)
+
+    def _repair(self, thought: Thought, action: Action) -> Iterator[Step]:
+        family = self.car.family
+        repair = family.repairs[action.id]
+        spent = self.car.spent.hands_on
+        self.car.repair(action.id)
+        minutes = self.car.spent.hands_on - spent
+        yield Step("repair", f"{repair.say}. Why: {_lower(why(thought, action))}", minutes, thought)
+        spent = self.car.spent.hands_on
+        readings = []
+        for check_id in repair.prove[:3]:
+            try:
+                readings.append(f"{family.checks[check_id].say} {self.car.read(check_id)}")
+            except CannotTell:
+                continue
+        tries = self.car.proof(action.id, PROOF_TRIES)
+        self.clean = sum(tries)
+        minutes = self.car.spent.hands_on - spent
+        read = f" {'; '.join(readings)}." if readings else ""
+        if all(tries):
+            self.ending, self.cured_by = "proven", action.id
+            yield Step("proof", f"{len(tries)} clean tries under load.{read}", minutes)
+            return
+        bad = len(tries) - self.clean
+        showed = f"It still showed in {bad} of {len(tries)} tries under load."
+        self.wrong.append((repair.say, showed))
+        yield Step("proof", f"{showed}{read} That was not it: going on.", minutes)
+
+    def _stop(self, thought: Thought) -> Step:
+        nothing = int(thought.odds.argmax()) == len(thought.prepared.groups)
+        self.ending = "nothing wrong" if nothing else "stopped"
+        says = "Nothing is wrong now." if nothing else "Cannot tell: stop here and send it on."
+        return Step("stop", f"{says} {why(thought, thought.proposal.next)}", 0.0, thought)
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
