@@ -83,15 +83,19 @@ def word_by_odds(form: Form, active: Sequence[str], pick: float) -> str:
         form: its odds words. active: fault ids. pick: even random number, 0 to 1.
     """
     usual = form.usual_word or next(iter(form.odds))
-    chances = {
-        word: max((odds[fault] for fault in active if fault in odds), default=form.false_word)
-        for word, odds in form.odds.items()
-        if word != usual
+    unusual = [word for word in form.odds if word != usual]
+    stray = form.false_word / max(len(unusual), 1)
+    stated = {
+        word: max((form.odds[word].get(fault, 0.0) for fault in active), default=0.0)
+        for word in unusual
     }
-    total = sum(chances.values())
+    chances = {word: max(chance, stray) for word, chance in stated.items()}
+    chances[usual] = max(1.0 - sum(stated.values()), form.false_word)
+    if not any(stated.values()):
+        chances[usual] = 1.0 - form.false_word
+    pick *= sum(chances.values())
     for word, chance in chances.items():
-        share = chance / max(total, 1.0)
-        if pick < share:
+        if pick < chance:
             return word
-        pick -= share
+        pick -= chance
     return usual

@@ -21,10 +21,9 @@ from idlewright.practice.complaint import Complaint
 from idlewright.practice.display import Instruments, typed
 from idlewright.practice.hidden import HiddenCar, HiddenFault, positions_of, severity_of
 from idlewright.practice.laws import Law
+from idlewright.practice.notebook import Notebook, contact_of, induced_by
 from idlewright.practice.slips import Slip, SlipMade, misread, possible_slips
 
-EPISODE_MINUTES = 30.0
-"""A stretch of readings shares the mood of a fault that comes and goes for so long at most."""
 PROOF_MINUTES = 1.5
 """Hands-on minutes of one try under load (common practice, no source)."""
 MASKED = 0.05
@@ -80,11 +79,13 @@ class PracticeCar:
     repairs: list[RepairMade] = field(default_factory=list)
     _instruments: Instruments = field(init=False)
     _read: dict[str, int] = field(default_factory=dict)
+    _notes: Notebook = field(init=False)
     _tries: int = 0
     _since: float = 0.0
 
     def __post_init__(self) -> None:
         self._instruments = Instruments(self._chance, self.law)
+        self._notes = Notebook(self.family)
 
     @property
     def state(self) -> Mapping[str, str]:
@@ -111,6 +112,22 @@ class PracticeCar:
             said.append(f"{hidden.fault.say}{amount}{comes}")
         return said
 
+    def as_job(self, job_id: str, vehicle: str = "practice car") -> dict[str, object]:
+        """What was said, read and done so far, as the data of a job file (without the sheet).
+
+        Stated meters are named beside their readings; their own lines are the caller's to add.
+        """
+        return {
+            "format": 1,
+            "id": job_id,
+            "family": self.family.id,
+            "vehicle": vehicle,
+            "complaint": {"words": list(self.complaint.words)},
+            "code": [{"id": code, "when": "stored"} for code in self.complaint.codes],
+            "state": dict(self.bench.state),
+            **self._notes.lines(self.bench.state),
+        }
+
     def read(self, check_id: str, meter: Meter = ORDINARY_METER) -> str:
         """Get the car ready, do a check, and say what a person would type.
 
@@ -123,11 +140,14 @@ class PracticeCar:
         """
         check = self._check(check_id)
         self._get_ready(self.bench.needs(check.state), f"check {check_id}")
+        if check.provokes:
+            self.next_episode()
         form = form_of_check(self.family, check, meter.function("volt").input_ohm)
         text = self._told(check_id, form, meter, check.red, check.provokes)
         self.bench.work(check.minutes, check.wait, check.leaves)
-        if any(name not in self.family.states for name in check.disturbs):
+        if check.provokes or any(name not in self.family.states for name in check.disturbs):
             self.next_episode()
+        self._notes.checked(check_id, text, meter)
         return text
 
     def read_between(
@@ -155,6 +175,7 @@ class PracticeCar:
         self._get_ready(self.bench.needs(state), name)
         text = self._told(name, form, meter, red, ())
         self.bench.work(minutes, 0.0, {})
+        self._notes.read_between(red, black, function, state, text, meter)
         return text
 
     def repair(self, repair_id: str) -> None:
@@ -182,6 +203,7 @@ class PracticeCar:
         self.bench.spent.parts += float(rng.uniform(*repair.parts))
         self.bench.spent.lead_days = max(self.bench.spent.lead_days, repair.lead_days)
         self.bench.work(repair.minutes, repair.wait, repair.leaves)
+        self._notes.repaired(repair_id)
         ids = tuple(hidden.fault.id for hidden in cured)
         self.repairs.append(RepairMade(repair_id, ids, brought, self.epoch))
         self.epoch += 1
@@ -221,26 +243,18 @@ class PracticeCar:
         plugs = self._plugs(journey)
         for hidden in self.hidden.faults:
             touched = hidden.fault.spans and all(
-                self._contact_of(span.scalar) in plugs for span in hidden.fault.spans
+                contact_of(self.family, span.scalar) in plugs for span in hidden.fault.spans
             )
             if touched and not hidden.wiped:
                 name = ("wipe", hidden.fault.id, self.epoch, self.episode)
                 hidden.wiped = self._chance.happens(self.luck.wipe, *name)
-        if plugs or self.bench.minute - self._since > EPISODE_MINUTES:
+        moved = any("unplugged" in (move.before, move.after) for move in journey.moves)
+        if moved or self.bench.minute - self._since > self.law.mood_minutes:
             self.next_episode()
 
     def _plugs(self, journey: Journey) -> set[str]:
         """Connectors that were pulled on the way."""
         return {move.name for move in journey.moves if move.after == "unplugged"}
-
-    def _contact_of(self, scalar: str) -> str | None:
-        """The connector whose contact a scalar is the resistance of, or None."""
-        resistor = self.family.resistors.get(scalar.removesuffix(".ohm"))
-        if resistor is None or resistor.ohm != scalar:
-            return None
-        return next(
-            (name for name, values in resistor.when.items() if values == ("plugged",)), None
-        )
 
     def active(self, provokes: Sequence[str] = ()) -> list[HiddenFault]:
         """Faults that are there and active now, in a check that provokes some (id prefixes)."""
@@ -340,9 +354,9 @@ class PracticeCar:
         contacts = [
             name
             for name in table.ids
-            if (plug := self._contact_of(name)) is not None and plug in repair.reseats
+            if (plug := contact_of(self.family, name)) is not None and plug in repair.reseats
         ]
-        positions = positions_of(table, [*repair.renews, *contacts])
+        positions = positions_of(table, [*repair.renews, *repair.sets, *contacts])
         if positions:
             rng = self._chance.of("new parts", repair.id, times)
             scale = self.law.scale(self._chance.of("scale"))
@@ -353,21 +367,8 @@ class PracticeCar:
         """A fault that work brings in, near where the work was done."""
         if not self._chance.happens(self.luck.induce, "induce", repair.id, times):
             return ()
-        table = self.hidden.table
-        near = {table.ids[k] for k in positions_of(table, repair.renews)}
-        areas = {fault.rpartition(".")[0] for fault in repair.cures}
         there = set(self.faults)
-        candidates = [
-            fault
-            for fault in self.family.faults.values()
-            if fault.induced
-            and fault.id not in there
-            and (
-                any(span.scalar in near for span in fault.spans)
-                or any(self._contact_of(span.scalar) in repair.reseats for span in fault.spans)
-                or fault.id.rpartition(".")[0] in areas
-            )
-        ]
+        candidates = [f for f in induced_by(self.family, repair) if f.id not in there]
         if not candidates:
             return ()
         rng = self._chance.of("which induced", repair.id, times)

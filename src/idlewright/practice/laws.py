@@ -31,6 +31,8 @@ STRETCH: Final = 0.15
 """How far beyond the stated range a severity may lie, in widths of the range."""
 SKEW_SCALE: Final = 1.2
 BATCH_CORRELATION: Final = 0.5
+MOOD_MINUTES: Final = 30.0
+"""How long an intermittent fault keeps its mood (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ class Law:
         severity: draws a fault's severity u; the stated range is 0 to 1.
         rectangular: meter gain, counts and doubtful words err within hard limits instead of by the
             normal law.
+        mood_minutes: how long a fault that comes and goes keeps its mood if nobody touches it.
     """
 
     name: str
@@ -52,6 +55,7 @@ class Law:
     tolerance: Draw
     severity: Callable[[np.random.Generator], float]
     rectangular: bool
+    mood_minutes: float = math.inf
 
     def error(self, rng: np.random.Generator, size: int | None = None) -> FloatArray:
         """Errors of standard deviation one by this law, (size,) or a single one."""
@@ -150,7 +154,8 @@ def _all(laws: Sequence[Law]) -> Mapping[str, Law]:
 LAWS: Final[Mapping[str, Law]] = _all((
     Law("matched", "exactly what the diagnosis believes", _mixture, _normal, _even, False),
     Law("wide", "parts scatter about 1.5 times as much as stated, severities by the trade's own "
-        "laws or 15 % beyond their range", _stated, _wide, _trade, True),
-    Law("skewed", "parts lean one way, mild faults are commoner", _stated, _skewed, _mild, True),
+        "laws or 15 % beyond their range", _stated, _wide, _trade, True, MOOD_MINUTES),
+    Law("skewed", "parts lean one way, mild faults are commoner", _stated, _skewed, _mild, True,
+        MOOD_MINUTES),
     Law("batch", "parts of one kind come from one batch", _stated, _batch, _even, False),
 ))  # fmt: skip
