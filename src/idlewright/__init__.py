@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from idlewright.model.compiled import compile_model
     from idlewright.model.predict import predict
     from idlewright.physics.meter import Meter
-    from idlewright.plan import propose
+    from idlewright.plan.propose import propose
     from idlewright.practice import open_car
     from idlewright.schemas import schema
 
@@ -52,7 +52,7 @@ _HOMES = {
     "load_sheet": "idlewright.family",
     "open_car": "idlewright.practice",
     "predict": "idlewright.model.predict",
-    "propose": "idlewright.plan",
+    "propose": "idlewright.plan.propose",
     "schema": "idlewright.schemas",
 }
 """Where each name lives. `study` is not here: it is the package of that name, with its `run`."""
