@@ -117,3 +117,13 @@ def test_a_small_study_is_as_published():
     found = answer("study", "study", "plan", "--cases", "4", "--seed", "2")
     assert found["cases"] == 4 and found["seed"] == 2
     assert found["arms"]
+
+
+def test_the_demo_ends_and_keeps_its_record(tmp_path):
+    """`demo --out` works a job by itself: a story that ends, a summary as published, a page."""
+    found = answer("demo", "demo", "--seed", "1", "--out", str(tmp_path / "a" / "record"))
+    folder = tmp_path / "a" / "record"
+    assert json.loads((folder / "summary.json").read_text("utf-8")) == found
+    assert (folder / "record.html").read_text("utf-8").startswith("<!doctype html>")
+    story = (folder / "story.txt").read_text("utf-8").splitlines()
+    assert len(story) == found["steps"] > 1

@@ -9,7 +9,7 @@ from contracts.tracked import ROOT
 from idlewright import IdlewrightError, schema
 from idlewright.schemas import schema_names
 
-NAMES = ["error", "judge", "list", "predict", "study"]
+NAMES = ["demo", "error", "judge", "list", "predict", "study"]
 SAMPLES = sorted((ROOT / "tests" / "unit" / "report" / "samples").glob("*.json"))
 
 

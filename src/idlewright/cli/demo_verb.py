@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from idlewright.cli.families import complete_family, family_ids
+from idlewright.cli.files import make_folder, write_file
+from idlewright.cli.screen import width
 from idlewright.cli.session import Session, write_out
 from idlewright.cli.shell import Examples, data_option, json_option, seed_option
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 
 @click.command(
@@ -39,12 +45,36 @@ from idlewright.cli.shell import Examples, data_option, json_option, seed_option
 @click.pass_obj
 def VERB(session: Session, family: str | None, out: Path | None, seed: int) -> int:
     """Work the job, telling each step as it is taken."""
-    from idlewright.practice_demo import run_demo
+    from idlewright.report.columns import usable_width, wrap
+    from idlewright.story import run_demo
+
+    room = usable_width(width())
+    lines: list[str] = []
 
     def say(line: str) -> None:
+        lines.append(line)
         if not session.wants_json:
-            write_out(line + "\n")
+            write_out("\n".join(wrap(line, room, "", "    ")) + "\n")
 
-    document = run_demo(family or family_ids()[0], seed=seed, out=out, say=say)
-    session.answer(document, "")
+    if out is not None:
+        make_folder(out)
+    summary, record = run_demo(family or family_ids()[0], seed=seed, say=say)
+    if out is not None:
+        keep_record(out, lines, summary, record)
+    session.answer(summary, f"The record is in {out}/record.html" if out is not None else "")
     return 0
+
+
+def keep_record(
+    folder: Path, lines: Sequence[str], summary: Mapping[str, object], record: Mapping[str, object]
+) -> None:
+    """Write what happened line by line, the summary, and the record as data and as a page."""
+    import json
+    from typing import cast
+
+    from idlewright.report.record import Record, record_page
+
+    write_file(folder / "story.txt", "".join(f"{line}\n" for line in lines))
+    write_file(folder / "summary.json", json.dumps(summary, allow_nan=False, indent=1) + "\n")
+    write_file(folder / "record.json", json.dumps(record, allow_nan=False, indent=1) + "\n")
+    write_file(folder / "record.html", record_page(cast("Record", record)))

@@ -1,4 +1,4 @@
-"""Writing the files a user asked for, with our own words when that cannot be done."""
+"""Writing the files and folders a user asked for; what cannot be written is told as bad input."""
 
 from __future__ import annotations
 
@@ -26,4 +26,17 @@ def write_file(path: Path, text: str, *, keep: bool = False) -> None:
         raise BadInput(Problem("is there already", "a new file", remedy, str(path))) from None
     except OSError as error:
         says = f"cannot be written ({error.strerror or error})"
+        raise BadInput(Problem(says, "a place you may write to", "", str(path))) from error
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it; one that is there already is used.
+
+    Raises:
+        BadInput: it cannot be made.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        says = f"cannot be made a folder ({error.strerror or error})"
         raise BadInput(Problem(says, "a place you may write to", "", str(path))) from error
