@@ -14,6 +14,7 @@ import numpy as np
 
 from idlewright.plan.focus import Focus
 from idlewright.plan.outlook import Bools, Floats, Ints
+from idlewright.plan.products import product, weigh
 
 NOTHING_LEFT = 1e-9
 """Share of the mass at which a ladder is climbed to the end."""
@@ -46,7 +47,7 @@ def climb(view: Focus, mass: Floats, place: Ints, tried: Bools) -> Climb:
         mass: (B, K) class masses, unnormalised; costs scale with them.
         place: (B,) car state numbers. tried: (B, R) repairs already made, numbered as in the view.
     """
-    best = (mass @ view.ending).min(axis=1)
+    best = product(mass, view.ending).min(axis=1)
     first = np.full(len(mass), STOP, dtype=np.intp)
     start = mass.sum(axis=1)
     live = np.flatnonzero(start > 0.0)
@@ -65,11 +66,11 @@ def climb(view: Focus, mass: Floats, place: Ints, tried: Bools) -> Climb:
         tried = tried[rows]
         tried[np.arange(len(rows)), pick] = True
         mass = after_failing(view, mass[rows], pick)
-        total = spent + (mass @ view.ending).min(axis=1)
+        total = spent + product(mass, view.ending).min(axis=1)
         better = total < best[live]
         best[live[better]] = total[better]
         first[live[better]] = opening[better]
-        hope = (spent + mass @ view.floor < best[live]) & (
+        hope = (spent + weigh(mass, view.floor) < best[live]) & (
             mass.sum(axis=1) > NOTHING_LEFT * start[live]
         )
         live, mass, place, tried = live[hope], mass[hope], place[hope], tried[hope]
@@ -85,14 +86,14 @@ def rung_costs(view: Focus, mass: Floats, place: Ints) -> tuple[Floats, Floats]:
     """
     view.fill(place)
     alive = mass.sum(axis=1, keepdims=True)
-    cured = mass @ view.cure
+    cured = product(mass, view.cure)
     # A place that cannot be reached has price inf: keep inf * 0 from becoming "not a number".
     cost = (view.price() + view.mishap)[place]
     cost *= np.maximum(alive, TINY)
     cost -= view.mishap * cured
     if not view.shares:
         return cost, cured
-    shared = mass @ view.share
+    shared = product(mass, view.share)
     return cost - view.board.tariff.wrong_repair * shared, cured + HALF_DONE * shared
 
 

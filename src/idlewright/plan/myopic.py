@@ -10,6 +10,7 @@ from idlewright.plan.board import Board
 from idlewright.plan.focus import Focus, focus
 from idlewright.plan.ladder import STOP, after_failing, climb, rung_costs
 from idlewright.plan.outlook import Bools, Floats, Ints
+from idlewright.plan.products import product
 
 RARE = 1e-4
 """Outcomes rarer than this are priced by their mass: nothing is decided on them."""
@@ -103,7 +104,7 @@ def _screen(
     """
     nodes, columns, classes = split.shape
     flat = split.reshape(-1, classes)
-    best = (flat @ view.ending).min(axis=1)
+    best = product(flat, view.ending).min(axis=1)
     whole = stand.mass.sum(axis=1)
     if len(view.repairs):
         cost, cured = rung_costs(view, flat, np.repeat(stand.place, columns))

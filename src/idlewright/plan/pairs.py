@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from idlewright.plan.board import Board, Situation
-from idlewright.plan.focus import DUST, Focus, focus
+from idlewright.plan.focus import DUST, focus
 from idlewright.plan.information import entropy_bits, suspect_masses
 from idlewright.plan.ladder import climb
 from idlewright.plan.outlook import Bools, Floats, Ints
+from idlewright.plan.products import product
 
 COARSE = 3
 """Outcomes a check is merged into while pairs are searched."""
@@ -43,12 +44,12 @@ def first_of_pairs(board: Board, here: Situation, myopic: Floats) -> list[int]:
     apart = single[:, None] + single[None, :]
     gain[~((bits > apart + 1e-6) | (after < cost / 2.0))] = 0.0
     order = np.argsort(-gain, axis=None, kind="stable")[: 2 * WORKED_OUT]
+    best = [divmod(int(flat), len(offered)) for flat in order[gain.ravel()[order] > 0.0]]
+    pairs = [(int(offered[one]), int(offered[two])) for one, two in best[:WORKED_OUT]]
+    prices = np.array([cost[one, two] for one, two in best[:WORKED_OUT]])
+    totals = _pair_costs(board, here, pairs, prices)
     firsts: dict[int, float] = {}
-    view = focus(board, here.mass[None])
-    for flat in order[gain.ravel()[order] > 0.0][:WORKED_OUT]:
-        one, two = divmod(int(flat), len(offered))
-        total = _pair_cost(view, here, int(offered[one]), int(offered[two]), cost[one, two])
-        first = int(offered[one])
+    for (first, _), total in zip(pairs, totals.tolist(), strict=True):
         firsts[first] = min(total, firsts.get(first, np.inf))
     return sorted(firsts, key=lambda check: (firsts[check], check))[:FIRSTS]
 
@@ -65,13 +66,14 @@ def _joint_bits(board: Board, here: Situation, offered: Ints) -> tuple[Floats, F
     joint = np.empty((len(suspects), checks * width, checks * width))
     for suspect in range(len(suspects)):
         chosen = order[np.searchsorted(inside, suspect) : np.searchsorted(inside, suspect, "right")]
-        np.matmul((flat[chosen] * here.mass[chosen, None]).T, flat[chosen], out=joint[suspect])
+        weighed = np.ascontiguousarray((flat[chosen] * here.mass[chosen, None]).T)
+        joint[suspect] = product(weighed, flat[chosen])
     joint /= here.mass.sum()
     plogp = joint * np.log2(np.where(joint > 0.0, joint, 1.0))
     cells = joint.sum(axis=0)
     spread = plogp.sum(axis=0) - cells * np.log2(np.where(cells > 0.0, cells, 1.0))
     told = entropy_bits(suspects) + spread.reshape(checks, width, checks, width).sum(axis=(1, 3))
-    alone = (flat.T * here.mass) @ np.eye(len(suspects))[board.suspect] / here.mass.sum()
+    alone = suspect_masses(flat * here.mass[:, None], board.suspect).T / here.mass.sum()
     chance = alone.sum(axis=1)
     single = entropy_bits(suspects) - (chance * entropy_bits(alone)).reshape(checks, width).sum(1)
     return told, single
@@ -104,14 +106,23 @@ def _pair_prices(board: Board, here: Situation, offered: Ints) -> tuple[Floats, 
     return first[:, None] + then, then
 
 
-def _pair_cost(view: Focus, here: Situation, one: int, two: int, price: float) -> float:
-    """Cost of both checks and then the ladder, scaled by mass."""
-    board = view.board
-    first = board.outcome[:, board.check_of == one]
-    second = board.outcome[:, board.check_of == two]
-    both = (first[:, :, None] * second[:, None, :]).reshape(len(first), -1)
-    mass = view.by_class((here.mass[:, None] * both).T)
-    there = view.board.places.next[here.place, one]
-    place = np.full(len(mass), view.board.places.next[there, two])
+def _pair_costs(
+    board: Board, here: Situation, pairs: list[tuple[int, int]], prices: Floats
+) -> Floats:
+    """(P,) cost of both checks and then the ladder, scaled by mass."""
+    if not pairs:
+        return np.zeros(0)
+    view = focus(board, here.mass[None])
+    tables = [board.outcome[:, board.check_of == check] for check in range(len(board.checks))]
+    masses, places, owner = [], [], []
+    for number, (one, two) in enumerate(pairs):
+        both = (tables[one][:, :, None] * tables[two][:, None, :]).reshape(len(here.mass), -1)
+        masses.append(view.by_class((here.mass[:, None] * both).T))
+        there = int(board.places.next[board.places.next[here.place, one], two])
+        places += [there] * both.shape[1]
+        owner += [number] * both.shape[1]
+    mass, place = np.concatenate(masses), np.array(places, dtype=np.intp)
+    mass[mass < DUST * here.mass.sum()] = 0.0
     tried = np.tile(here.tried[view.repairs], (len(mass), 1))
-    return float(price * here.mass.sum() + climb(view, mass, place, tried).cost.sum())
+    after = np.bincount(owner, weights=climb(view, mass, place, tried).cost, minlength=len(pairs))
+    return np.asarray(prices * here.mass.sum() + after)

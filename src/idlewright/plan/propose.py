@@ -19,7 +19,7 @@ Depth = Literal["myopic", "rollout"]
 Reason = Literal["separates", "perishable", "pays with another", "read again", "cures", "ends it"]
 
 ALIKE = 1e-6
-"""Costs that differ by less than this share of the ladder's cost are a tie."""
+"""Costs that differ by less than this share of the least one are a tie."""
 
 TELLS_NOTHING = 1e-3
 """Bits below which a check is worth doing only for what another one then tells."""
@@ -150,8 +150,8 @@ def ordered(board: Board, ranking: Ranking) -> list[Choice]:
         **{Choice("repair", i): c for i, c in enumerate(ranking.repair + ranking.repair_charge)},
         **{Choice("stop", i): c for i, c in enumerate(ranking.ending)},
     }
-    grain = ALIKE * max(ranking.ladder, ALIKE)
     offered = [choice for choice in costs if np.isfinite(costs[choice])]
+    grain = ALIKE * max(ALIKE, *sorted(costs[choice] for choice in offered)[:1])
     return sorted(offered, key=lambda one: (round(costs[one] / grain), *_manner(board, one)))
 
 

@@ -32,8 +32,11 @@ BATCH = 8
 WORK = 3_000_000
 """Budget of a roll-out: nodes times outcomes times classes."""
 
-MOST_NODES = 1500
-LEAST_NODES = 96
+CROWD = 8
+"""Nodes that unfolding one node adds, about."""
+
+MOST_NODES = 1000
+LEAST_NODES = 128
 
 WIDTH = (CANDIDATES, 2, 2, 1)
 """Choices unfolded at each depth; the last number holds further down."""
@@ -104,7 +107,7 @@ def rollout_ranking(
     assess_in_batches(board, fresh)
     while len(nodes) < budget:
         back_up(nodes)
-        chosen = _worth_unfolding(root)
+        chosen = _worth_unfolding(root)[: max(1, (budget - len(nodes)) // CROWD)]
         if not chosen:
             break
         fresh = []

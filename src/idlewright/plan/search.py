@@ -18,7 +18,7 @@ from idlewright.plan.tree import Branch, Node, follow_check, follow_repair
 
 MOST_CLASSES = 8
 MOST_CHECKS = 8
-MOST_SITUATIONS = 1200
+MOST_SITUATIONS = 800
 GONE = 1e-12
 DIGITS = 10
 ALIKE = 1e-9

@@ -11,12 +11,14 @@ import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import count
+from typing import NamedTuple
 
 from idlewright.family.kinds import StateVariable
 
 State = Mapping[str, str]
 Pair = tuple[str, str]
-Waypoint = tuple[float, int, float, dict[str, str], tuple[Pair, ...]]
+Values = tuple[str | None, ...]
+Waypoint = tuple[float, int, float, Values, tuple[Pair, ...]]
 """Least price by way of it, tie-breaker, price so far, state, moves so far."""
 
 NEARLY_FREE = 1e-6
@@ -46,6 +48,14 @@ class Journey:
     minutes: float
     wait: float
     state: State
+
+
+class _Step(NamedTuple):
+    variable: int
+    value: str
+    price: float
+    needs: tuple[tuple[int, str], ...]
+    pair: Pair
 
 
 class SetUp:
@@ -133,38 +143,55 @@ class SetUp:
     def _search(self, state: dict[str, str], needs: State) -> Journey | None:
         useful = self._useful(state, needs)
         names = sorted({name for name, _ in useful})
-        goals = {name: needs[name] for name in names if name in needs}
-        if any(state.get(name) != value for name, value in needs.items() if name not in goals):
+        index = {name: i for i, name in enumerate(names)}
+        if any(state.get(name) != value for name, value in needs.items() if name not in index):
             return None
-        price = {pair: self._price(*pair) for pair in useful}
-        goal_price = {name: price.get((name, value), 0.0) for name, value in goals.items()}
-
-        def still(here: dict[str, str]) -> float:
-            return sum(goal_price[n] for n, value in goals.items() if here.get(n) != value)
-
+        steps = self._steps(state, useful, index)
+        price = {(step.variable, step.value): step.price for step in steps}
+        # What each variable still costs if it is not as needed: never more than what it will cost.
+        goals = {i: needs[name] for name, i in index.items() if name in needs}
+        still = {i: price.get((i, value), 0.0) for i, value in goals.items()}
+        start = tuple(state.get(name) for name in names)
         tie = count()
-        queue: list[Waypoint] = [(still(state), next(tie), 0.0, state, ())]
-        settled: set[tuple[str | None, ...]] = set()
+        first = sum(still[i] for i, value in goals.items() if start[i] != value)
+        queue: list[Waypoint] = [(first, next(tie), 0.0, start, ())]
+        settled: set[Values] = set()
         while queue:
-            _, _, spent, here, path = heapq.heappop(queue)
-            key = tuple(here.get(name) for name in names)
-            if key in settled:
+            bound, _, spent, here, path = heapq.heappop(queue)
+            if here in settled:
                 continue
-            settled.add(key)
-            if all(here.get(name) == value for name, value in goals.items()):
+            settled.add(here)
+            if all(here[i] == value for i, value in goals.items()):
                 return self._journey(state, path)
-            for pair in useful:
-                name, value = pair
-                if here.get(name) == value or not self._ready(here, pair):
+            rest = bound - spent
+            for step in steps:
+                i = step.variable
+                if here[i] == step.value or any(here[j] != v for j, v in step.needs):
                     continue
-                there = {**here, name: value}
-                cost = spent + price[pair]
-                heapq.heappush(queue, (cost + still(there), next(tie), cost, there, (*path, pair)))
+                there = (*here[:i], step.value, *here[i + 1 :])
+                if there in settled:
+                    continue
+                goal = goals.get(i)
+                change = still.get(i, 0.0) * ((here[i] == goal) - (step.value == goal))
+                cost = spent + step.price
+                heapq.heappush(
+                    queue, (cost + rest + change, next(tie), cost, there, (*path, step.pair))
+                )
         return None
 
-    def _ready(self, state: State, pair: Pair) -> bool:
-        needs = self.variables[pair[0]].needs.get(pair[1], {})
-        return all(state.get(name) == value for name, value in needs.items())
+    def _steps(
+        self, state: State, useful: list[Pair], index: Mapping[str, int]
+    ) -> list[_Step]:
+        """The useful moves, with variables by their index and needs that can change on the way."""
+        steps = []
+        for name, value in useful:
+            needs = self.variables[name].needs.get(value, {})
+            if any(state.get(n) != v for n, v in needs.items() if n not in index):
+                continue
+            wanted = tuple((index[n], v) for n, v in needs.items() if n in index)
+            pair = (name, value)
+            steps.append(_Step(index[name], value, self._price(*pair), wanted, pair))
+        return steps
 
     def _journey(self, state: dict[str, str], path: tuple[Pair, ...]) -> Journey:
         here, moves = dict(state), list[Move]()

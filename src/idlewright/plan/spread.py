@@ -15,6 +15,7 @@ from idlewright.plan.board import Board, Choice, Situation
 from idlewright.plan.focus import Focus, focus
 from idlewright.plan.ladder import TINY, after_failing, rung
 from idlewright.plan.outlook import Bools, Floats, Ints
+from idlewright.plan.products import product
 from idlewright.plan.tree import Branch, Node, branch_out
 
 LEVEL = 0.9
@@ -169,7 +170,7 @@ def _heights(view: Focus, mass: Floats, place: Ints, tried: Bools) -> Ints:
     """(B,) how many rungs of the ladder are climbed before it is left."""
     tried, place = tried.copy(), place.copy()
     spent = np.zeros(len(mass))
-    best = (mass @ view.ending).min(axis=1)
+    best = product(mass, view.ending).min(axis=1)
     height = np.zeros(len(mass), dtype=np.intp)
     going = np.ones(len(mass), dtype=bool)
     for step in range(1, len(view.repairs) + 1):
@@ -181,7 +182,7 @@ def _heights(view: Focus, mass: Floats, place: Ints, tried: Bools) -> Ints:
         place = np.where(going, view.next_place(place, pick), place)
         tried[np.arange(len(pick)), pick] = True
         mass = after_failing(view, mass, pick)
-        total = spent + (mass @ view.ending).min(axis=1)
+        total = spent + product(mass, view.ending).min(axis=1)
         better = going & (total < best)
         best, height = np.where(better, total, best), np.where(better, step, height)
     return height
@@ -189,7 +190,7 @@ def _heights(view: Focus, mass: Floats, place: Ints, tried: Bools) -> Ints:
 
 def _ended(view: Focus, mass: Floats, spent: Floats, slack: Floats) -> Floats:
     """Atoms of ladders that are left here by the cheapest ending."""
-    which = (mass @ view.ending).argmin(axis=1)
+    which = product(mass, view.ending).argmin(axis=1)
     cost = spent[:, None] + view.ending.T[which]
     return _atoms(mass.ravel(), cost.ravel(), np.broadcast_to(slack[:, None], mass.shape).ravel())
 
