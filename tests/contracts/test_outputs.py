@@ -48,10 +48,13 @@ def test_lists_are_as_published(family, what):
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_predictions_are_as_published(family):
-    """Every check is predicted; its first row is the good car."""
-    found = answer("predict", "predict", family)
-    assert found["checks"]
-    assert all(check["rows"][0]["faults"] == [] for check in found["checks"])
+    """One fault under every check, then one check under every fault; the good car comes first."""
+    faults = [item["id"] for item in answer("list", "list", "faults", family)["items"]]
+    found = answer("predict", "predict", family, "--fault", faults[0])
+    assert [check["rows"][0]["faults"] for check in found["checks"]] == [[]] * len(found["checks"])
+    name = next(check["check"] for check in found["checks"] if check["reads"] == "volt")
+    (check,) = answer("predict", "predict", family, "--check", name)["checks"]
+    assert [row["faults"] for row in check["rows"]] == [[], *([fault] for fault in faults)]
 
 
 @pytest.mark.parametrize("family", FAMILIES)
