@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from idlewright.report.columns import Column, bold, both_ends, table, usable_width, wrap
@@ -15,6 +15,7 @@ Answer = Mapping[str, Any]
 _DIGITS = 3
 _SHOWN_FROM = 0.01
 _MOSTLY = 0.5
+_NAMED = 3
 _NUMBER = Column(least=4, right=True)
 _WORD_COLUMNS = (Column(least=12, gives=True), Column(least=10, gives=True))
 _COLUMNS = (Column(least=12, gives=True), _NUMBER, _NUMBER, _NUMBER, Column(least=12, gives=True))
@@ -33,7 +34,12 @@ def predict_text(predicted: Answer, width: int | None = None, style: bool = Fals
     meter = predicted.get("meter") or "an ordinary meter"
     top = wrap(f"Low and high hold {level} such cars, read with {meter}.", room)
     blocks = [top]
-    blocks.extend(list(_check(check, room, style)) for check in predicted["checks"])
+    told = [check for check in predicted["checks"] if not _untouched(check)]
+    blocks.extend(list(_check(check, room, style)) for check in told)
+    rest = len(predicted["checks"]) - len(told)
+    if rest:
+        checks = "1 other check does" if rest == 1 else f"{rest} other checks do"
+        blocks.append(wrap(f"{checks} not see {_name(predicted['checks'][0]['rows'][1])}.", room))
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
@@ -50,10 +56,31 @@ def _check(check: Answer, width: int, style: bool) -> Iterator[str]:
     if state:
         yield from wrap(f"with {state}", width, " ", "  ")
     rows = [_cells(row, factor) for row in check["rows"]]
+    told = [row for k, row in enumerate(rows) if k == 0 or row[1:] != rows[0][1:]]
     if any(row.get("median") is not None for row in check["rows"]):
-        yield from table([("", "low", "middle", "high", unit), *rows], _COLUMNS, width)
+        yield from table([("", "low", "middle", "high", unit), *told], _COLUMNS, width)
     else:
-        yield from table([(row[0], row[4]) for row in rows], _WORD_COLUMNS, width)
+        yield from table([(row[0], row[4]) for row in told], _WORD_COLUMNS, width)
+    yield from _alike(rows, len(rows) - len(told), width)
+
+
+def _alike(rows: Sequence[tuple[str, ...]], count: int, width: int) -> Iterator[str]:
+    """The faults that this check does not see: by name if few, else how many."""
+    if count == 0:
+        return
+    names = [row[0] for row in rows[1:] if row[1:] == rows[0][1:]]
+    told = ", ".join(names) if count <= _NAMED else f"{count} other faults"
+    yield from wrap(f"Reads like a good car under {told}.", width, " ", "  ")
+
+
+def _untouched(check: Answer) -> bool:
+    """Whether one fault was asked about and this check reads as on a good car."""
+    rows = [_cells(row, _unit(check)[1])[1:] for row in check["rows"]]
+    return len(rows) == 2 and rows[0] == rows[1]
+
+
+def _name(row: Answer) -> str:
+    return str(row.get("title") or " + ".join(row["faults"]) or "good car")
 
 
 def _unit(check: Answer) -> tuple[str, float]:
@@ -68,7 +95,7 @@ def _unit(check: Answer) -> tuple[str, float]:
 
 
 def _cells(row: Answer, factor: float) -> tuple[str, str, str, str, str]:
-    name = str(row.get("title") or " + ".join(row["faults"]) or "good car")
+    name = _name(row)
     if not row.get("valid", True):
         return name, "-", "-", "-", f"not valid: {row.get('why_invalid') or 'see the check'}"
     numbers = [row.get(key) for key in ("low", "median", "high")]
