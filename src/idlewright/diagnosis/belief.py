@@ -124,7 +124,7 @@ def believe(
     base = weigher.weigh(case.seen, case.times)
     ln_clean = len(case.seen) * math.log1p(-SLIP_CHANCE)
     scenarios = [Scenario(ln_clean, base)]
-    if slips and len(case.seen) > 1:
+    if slips and case.seen:
         scenarios += _slip_scenarios(weigher, case, scenarios[0].ln_total)
     ln_other, places = _something_else(model, case, prior, rows, unlisted)
     return _summed(model, case, weigher, scenarios, ln_other + ln_clean, places)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from idlewright.version import __version__
 
 PASSES = {"standard": 1, "fine": 3}
 STRONG, NOTABLE = 0.001, 0.02
+SLIP_LEADS = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +65,18 @@ def think(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> T
     proposal = propose(
         outlook, job.state, limits_of(job), depth="myopic" if depth == "myopic" else "rollout"
     )
+    proposal = _slips_first(proposal, belief, done)
     odds = probabilities(belief, prepared.groups)
     return Thought(job, prepared, prior, belief, odds, outlook, ways, answers, proposal)
+
+
+def _slips_first(proposal: Proposal, belief: Belief, done: dict[str, int]) -> Proposal:
+    """A reading that is more likely a slip than not is read again before anything else."""
+    doubted = {check for check, position in done.items() if belief.slip[position] >= SLIP_LEADS}
+    actions = sorted(
+        proposal.actions, key=lambda a: not (a.kind == "reread" and a.id in doubted)
+    )
+    return replace(proposal, actions=tuple(actions))
 
 
 def judge(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> dict[str, Any]:

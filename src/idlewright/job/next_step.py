@@ -15,6 +15,8 @@ from idlewright.words import odds_words
 if TYPE_CHECKING:
     from idlewright.job.judge import Thought
 
+SMALL_CHANGE = 10.0
+"""Parts up to this price are not worth a word."""
 STOP_SAYS = "Stop here and send it on."
 NOTHING_SAYS = "Nothing is wrong now. Say so, note how it was provoked, and hand it back."
 
@@ -105,7 +107,8 @@ def _repair_part(family: Family, repair: Repair) -> dict[str, Any]:
 def why(thought: Thought, action: Action) -> str:
     """One sentence of why."""
     if action.kind == "repair":
-        parts = "no part" if action.parts[1] <= 0 else "a part"
+        low, high = action.parts
+        parts = "no part" if high <= SMALL_CHANGE else f"parts for {low:.0f} to {high:.0f} euro"
         return f"{_about(action.p_cure)} that it is the whole cure; it takes {parts}."
     if action.kind == "stop":
         if int(np.argmax(thought.odds)) == len(thought.prepared.groups):

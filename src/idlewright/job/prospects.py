@@ -23,7 +23,7 @@ TARIFF = Tariff(
     disturbance=3.0,
     currency="euro",
 )
-SEND_ON = 300.0
+SEND_ON = 600.0
 """What stopping and sending the car on costs everybody, when something is wrong."""
 HAND_BACK = 25.0
 """What stopping costs when nothing is wrong now: saying so, and how to provoke it."""

@@ -20,6 +20,9 @@ from idlewright.family.kinds import Condition, Family, Scalar, Sheet, holds
 COVER = 1.959963984540054
 """Standard deviations that hold 95 % of a normal law."""
 
+COVER_OF_LIMITS = 2.575829303548901
+"""A book's limits hold nearly all good cars: 99 % (common practice, no source)."""
+
 USUAL_WEIGHT = 0.8
 """Weight of a family's usual word when this vehicle's sheet does not say (common practice)."""
 
@@ -173,13 +176,12 @@ class _Reader:
     def _spread(self, scalar: Scalar, limits: tuple[float, float] | None) -> float:
         log = scalar.scale == "log"
         if scalar.within is not None:
-            width = math.log1p(scalar.within) if log else scalar.within
-        elif limits is not None:
-            low, high = limits
-            width = 0.5 * (math.log(high / low) if log and low > 0 else high - low)
-        else:
-            width = 0.0
-        return width / COVER
+            return (math.log1p(scalar.within) if log else scalar.within) / COVER
+        if limits is None:
+            return 0.0
+        low, high = limits
+        half = 0.5 * (math.log(high / low) if log and low > 0 else high - low)
+        return half / COVER_OF_LIMITS
 
     def _limits(self, key: str) -> tuple[float, float]:
         entry = self._family.sheet.get(key)

@@ -37,11 +37,13 @@ class Luck:
     Attributes:
         slip: a reading is a slip of the hand. wipe: unplugging makes a poor contact good for the
             time being. induce: a repair brings in one of the faults that work brings in.
+        kind: slips of this kind only ("" = any that can happen).
     """
 
     slip: float = 0.0
     wipe: float = 0.0
     induce: float = 0.0
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +285,11 @@ class PracticeCar:
         if not self._chance.happens(self.luck.slip, "slip", what, occasion):
             return right
         rng = self._chance.of("which slip", what, occasion)
-        shapes = possible_slips(self.family, form, red)
+        shapes = [
+            shape
+            for shape in possible_slips(self.family, form, red)
+            if not self.luck.kind or shape.kind == self.luck.kind
+        ]
         if not shapes:
             return right
         kinds = sorted({slip.kind for slip in shapes})

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from idlewright.diagnosis.slips import SAYS
 from idlewright.errors import CannotTell
-from idlewright.family.kinds import Sheet
+from idlewright.family.kinds import Check, Sheet
 from idlewright.job.entries import JobFile
 from idlewright.job.file import load_job
 from idlewright.job.judge import Thought, think
@@ -18,11 +18,8 @@ from idlewright.practice import Luck, PracticeCar
 from idlewright.words import odds_words
 
 MOST_STEPS = 45
-SLIP_NAMED = 0.3
 PROOF_TRIES = 5
 BEFORE_TRIES = 4
-PLANT_AFTER = 1
-"""Readings taken before the story plants its slip of the hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +68,6 @@ class Worker:
     clean: int = 0
     cured_by: str | None = None
     ending: str = "stopped"
-    _reread: set[tuple[str, int]] = field(default_factory=set)
 
     def work(self, tell: Callable[[Step], None]) -> None:
         """Do the whole job."""
@@ -81,8 +77,6 @@ class Worker:
 
     def job(self) -> JobFile:
         """The job file as it stands."""
-        from dataclasses import replace
-
         return replace(load_job(self.data()), sheet=self.sheet)
 
     def data(self) -> dict[str, Any]:
@@ -99,14 +93,13 @@ class Worker:
             thought = think(self.job())
             self.first = self.first or thought
             self.last = thought
-            slipped = self._slip_to_clear(thought)
-            if slipped is not None:
-                yield from self._read_again(thought, *slipped)
-                continue
             action = thought.proposal.next
             if action.kind == "stop":
                 yield self._stop(thought)
                 return
+            if action.kind == "reread":
+                yield self._read_again(thought, action.id)
+                continue
             if action.kind == "repair":
                 yield from self._repair(thought, action)
                 if self.ending == "proven":
@@ -123,40 +116,44 @@ class Worker:
         minutes = self.car.spent.hands_on - spent
         says = f"Tried it as the complaint says: it showed in {self.failed_before} of {len(tries)}."
         yield Step("try", says, minutes)
+        opening = self._opening_check()
+        if opening is not None:
+            # The hand that holds the leads makes one slip in every story: here.
+            spent = self.car.spent.hands_on
+            self.car.luck = Luck(slip=1.0, kind="leads swapped")
+            typed = self.car.read(opening.id)
+            self.car.luck = Luck()
+            minutes = self.car.spent.hands_on - spent
+            yield Step("check", f"{opening.say}: {typed}. Why: first thing at any car.", minutes)
+
+    def _opening_check(self) -> Check | None:
+        """The quickest volts to be had at the battery or a plug, with limits."""
+        able = [
+            check
+            for check in self.car.family.checks.values()
+            if check.read == "volt" and check.spec is not None and check.red and not check.helper
+        ]
+        return min(able, key=lambda check: (check.minutes + check.wait, check.id), default=None)
 
     def _check(self, thought: Thought, action: Action) -> Step:
         check = self.car.family.checks[action.id]
         spent = self.car.spent.hands_on
-        counting = sum(1 for line in self.data()["reading"] if line["id"] not in self.struck)
-        plant = not self.slips and counting >= PLANT_AFTER and check.read in ("volt", "ohm")
-        if plant:
-            self.car.luck = Luck(slip=1.0)
         try:
             typed = self.car.read(action.id)
         except CannotTell:
             typed = ""
-        finally:
-            self.car.luck = Luck()
         minutes = self.car.spent.hands_on - spent
         reason = why(thought, action)
         shown = typed or "could not be read"
         return Step("check", f"{check.say}: {shown}. Why: {_lower(reason)}", minutes, thought)
 
-    def _slip_to_clear(self, thought: Thought) -> tuple[int, str] | None:
-        """Position and check of a reading that looks like a slip and was not read again yet."""
+    def _read_again(self, thought: Thought, check_id: str) -> Step:
+        """Read a doubted reading again; a different number strikes the first."""
         job = thought.job
         counting = [entry for entry in job.readings if entry.counts]
-        for k, entry in enumerate(counting):
-            if entry.check is None or thought.belief.slip[k] < SLIP_NAMED:
-                continue
-            if entry.epoch == job.epoch and (entry.check, job.epoch) not in self._reread:
-                return k, entry.check
-        return None
-
-    def _read_again(self, thought: Thought, position: int, check_id: str) -> Iterator[Step]:
-        entry = [e for e in thought.job.readings if e.counts][position]
+        position = max(k for k, entry in enumerate(counting) if entry.check == check_id)
+        entry = counting[position]
         kind = thought.belief.slip_kind[position] or "unknown"
-        self._reread.add((check_id, thought.job.epoch))
         spent = self.car.spent.hands_on
         again = self.car.read(check_id)
         minutes = self.car.spent.hands_on - spent
@@ -169,7 +166,7 @@ class Worker:
         else:
             verdict = f"It reads {again} again, so it stands."
         says = f"{check.say}: {entry.typed} may be a slip, {odds}. {SAYS[kind]} {verdict}"
-        yield Step("again", says, minutes, thought)
+        return Step("again", says, minutes, thought)
 
     def _repair(self, thought: Thought, action: Action) -> Iterator[Step]:
         family = self.car.family
