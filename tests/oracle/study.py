@@ -1,0 +1,144 @@
+"""Many random cases of a shipped family against the Gauss-Newton oracle.
+
+    python -m tests.oracle.study --cases 300 [--family plunger-carburettor] [--sheet FILE]
+
+Error of a case = largest |difference of odds| over the faults. Prints mean, 90 % point and largest,
+for one and two looks at the physics, the oracle against itself, and milliseconds per weighing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+from idlewright.diagnosis.evidence import Weigher
+from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.world import Renewal, Time, Timeline, make_rows
+from idlewright.family.load import load_family
+from idlewright.family.sheet import load_sheet
+from idlewright.model.compiled import CompiledModel, compile_model
+
+from .cases import random_car, readings_of
+from .gauss_newton import gauss_newton
+from .law import laws
+
+MOST_LAWS = 64
+ONCE = Timeline((Time(0),), ())
+
+
+def prior(model: CompiledModel) -> np.ndarray:
+    """Log prior by weight, the good car with 4 %."""
+    weight = np.array([f.weight for f in model.cells.faults])
+    return np.log(np.append(0.96 * weight / weight.sum(), 0.04))
+
+
+def bank_odds(
+    model: CompiledModel,
+    ln_fault: np.ndarray,
+    seen: list[Seen],
+    times: list[int],
+    timeline: Timeline = ONCE,
+    passes: int = 1,
+) -> np.ndarray:
+    """The product's odds, (F + 1,)."""
+    rows = make_rows(model.cells, ln_fault, timeline)
+    weighed = Weigher(model, timeline, rows, passes).weigh(seen, times)
+    number = model.cells.fault[rows.cell] % (len(model.cells.faults) + 1)
+    share = np.exp(weighed.ln_row - weighed.ln_total)
+    return np.bincount(number, share, len(model.cells.faults) + 1)
+
+
+def with_repair(model: CompiledModel, rng: np.random.Generator) -> Timeline:
+    """Two stretches, a random repair of the family, one more stretch."""
+    repairs = [r for r in model.family.repairs.values() if r.renews]
+    repair = repairs[int(rng.integers(len(repairs)))]
+    ids = [model.table.ids[p] for p in model.cells.tolerance]
+    fresh = tuple(
+        k for k, name in enumerate(ids) if any(name.startswith(prefix) for prefix in repair.renews)
+    )
+    return Timeline((Time(0), Time(0), Time(1)), (Renewal(repair.cures, fresh),))
+
+
+def error(a: np.ndarray, b: np.ndarray) -> float:
+    """Largest difference of odds."""
+    return float(np.abs(a - b).max())
+
+
+def one_case(
+    model: CompiledModel, number: int, seed: int, draws: int, episodes: bool
+) -> dict[str, object] | None:
+    """Compare one random case; None if it is too large for the oracle."""
+    rng = np.random.default_rng([seed, number])
+    timeline = with_repair(model, rng) if episodes else ONCE
+    count = len(timeline.times)
+    fault = None
+    active = None
+    if episodes:
+        wanted = [k for k, f in enumerate(model.cells.faults) if f.intermittent]
+        fault = int(rng.choice(wanted)) if rng.random() < 0.6 else None
+        active = tuple(bool(b) for b in rng.random(count) < 0.6) if fault is not None else None
+    true = random_car(model, timeline, rng, fault, active)
+    seen, times = readings_of(true, int(rng.integers(4, 13)), rng)
+    if len(laws(true.car.model, seen, times)) > MOST_LAWS:
+        return None
+    ln_fault = prior(model)
+    started = time.perf_counter()
+    oracle = gauss_newton(model, ln_fault, seen, times, timeline, draws)
+    oracle_seconds = time.perf_counter() - started
+    found: dict[str, object] = {"case": number, "readings": len(seen), "size": oracle.size}
+    found["oracle_seconds"] = oracle_seconds
+    found["fault"] = true.hypothesis.fault
+    for passes in (1, 2):
+        odds = bank_odds(model, ln_fault, seen, times, timeline, passes)
+        started = time.perf_counter()
+        odds = bank_odds(model, ln_fault, seen, times, timeline, passes)
+        found[f"ms_{passes}"] = 1e3 * (time.perf_counter() - started)
+        found[f"error_{passes}"] = error(odds, oracle.odds)
+    return found
+
+
+def say(name: str, values: list[float]) -> None:
+    """One line of figures."""
+    if values:
+        a = np.array(values)
+        print(
+            f"{name:34s} mean {a.mean():8.4f}  median {np.median(a):8.4f}  "
+            f"p90 {np.quantile(a, 0.9):8.4f}  max {a.max():8.4f}  ({len(a)})"
+        )
+
+
+def main() -> None:
+    """Run the study and print its figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=300)
+    parser.add_argument("--family", default="plunger-carburettor")
+    parser.add_argument("--sheet", default="examples/invented-saloon.sheet.toml")
+    parser.add_argument("--draws", type=int, default=256)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--episodes", action="store_true", help="with episodes and a repair")
+    parser.add_argument("--each", action="store_true", help="a line of JSON for every case")
+    options = parser.parse_args()
+    family = load_family(options.family)
+    model = compile_model(family, load_sheet(Path(options.sheet), family))
+    results = []
+    for number in range(options.first, options.first + options.cases):
+        found = one_case(model, number, options.seed, options.draws, options.episodes)
+        if found is None:
+            continue
+        results.append(found)
+        if options.each:
+            print(json.dumps({k: round(float(v), 4) for k, v in found.items()}), flush=True)  # type: ignore[arg-type]
+    for key in ("error_1", "error_2", "size", "oracle_seconds", "ms_1", "ms_2"):
+        say(key, [float(r[key]) for r in results])  # type: ignore[arg-type]
+    good = [r for r in results if float(r["size"]) >= 40]  # type: ignore[arg-type]
+    say("error_1 where the oracle is sound", [float(r["error_1"]) for r in good])  # type: ignore[arg-type]
+
+
+if __name__ == "__main__":
+    sys.exit(main())
