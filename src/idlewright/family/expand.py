@@ -223,7 +223,15 @@ def _fault(draft: Draft, name: str, line: FaultLine, origin: Origin) -> Fault:
             origin.problem("the fault changes nothing", "set, shift or times",
                            "say which scalar it changes")
         )
-    return Fault(name, line.say, tuple(spans), line.weight, line.intermittent, line.induced)
+    return Fault(
+        name,
+        line.say,
+        tuple(spans),
+        line.weight,
+        line.intermittent,
+        line.induced,
+        line.silent or "",
+    )
 
 
 def _limit(spec: Limits | None) -> Limit | None:

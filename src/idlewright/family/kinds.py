@@ -157,6 +157,7 @@ class Fault:
         weight: relative odds before any evidence (common practice, no source).
         intermittent: it comes and goes between episodes.
         induced: it is the kind of fault work brings in (hose left off, plug not latched).
+        silent: why no check of the family shows it, "" if one does.
     """
 
     id: str
@@ -165,6 +166,7 @@ class Fault:
     weight: float
     intermittent: bool = False
     induced: bool = False
+    silent: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -260,6 +260,7 @@ class FaultLine(Line):
     weight: Positive = 1.0
     intermittent: Flag = False
     induced: Flag = False
+    silent: Text | None = None
 
 
 class CheckLine(Line):

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path as FilePath
 from typing import Literal
 
-from idlewright.errors import BadInput, IdlewrightError, Problem
+from idlewright.errors import BadInput, Problem
 from idlewright.family.draft import Draft
 from idlewright.family.finish import family_of, finish
 from idlewright.family.kinds import Condition, Family, Scalar, Span
@@ -36,7 +36,10 @@ def kind_of(document: Document) -> Kind | None:
 
 
 def vet_file(path: str | FilePath) -> list[Problem]:
-    """Everything that is wrong with a family, part, sheet or job file; [] when it is sound."""
+    """Everything that is wrong with a family, part or sheet file; [] when it is sound.
+
+    Jobs stand on a higher floor: `idlewright.job.file.load_job` checks them.
+    """
     try:
         document = read_document(path)
     except BadInput as error:
@@ -47,6 +50,11 @@ def vet_file(path: str | FilePath) -> list[Problem]:
             document.problem((), "this is no file of ours",
                              "a family ([check]), a part ([port]), a sheet ([value]) or a job "
                              "(family and vehicle)", "start from `idlewright new`")
+        ]
+    if kind == "job":
+        return [
+            document.problem((), "this is a job, not a family, part or sheet",
+                             "a file that a family is made of", "check it with `idlewright vet`")
         ]
     return _VETS[kind](document)
 
@@ -83,21 +91,10 @@ def at_family(document: Document, problem: Problem) -> Problem:
     return document.problem(("family",), problem.says, problem.expected, problem.remedy)
 
 
-def _vet_job(document: Document) -> list[Problem]:
-    import idlewright  # jobs stand on a higher floor: asked through the public surface, by name
-
-    try:
-        idlewright.load_job(document.name)
-    except IdlewrightError as error:
-        return list(error.problems)
-    return []
-
-
 _VETS: Mapping[Kind, Callable[[Document], list[Problem]]] = {
     "family": _vet_family,
     "part": _vet_part,
     "sheet": _vet_sheet,
-    "job": _vet_job,
 }
 
 
