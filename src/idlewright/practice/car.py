@@ -22,7 +22,7 @@ from idlewright.practice.display import Instruments, typed
 from idlewright.practice.hidden import HiddenCar, HiddenFault, positions_of, severity_of
 from idlewright.practice.laws import Law
 from idlewright.practice.notebook import Notebook, contact_of, induced_by
-from idlewright.practice.slips import Slip, SlipMade, misread, possible_slips
+from idlewright.practice.slips import Slip, SlipMade, another_word, misread, possible_slips
 
 PROOF_MINUTES = 1.5
 """Hands-on minutes of one try under load (common practice, no source)."""
@@ -313,9 +313,7 @@ class PracticeCar:
         if slip.digits:
             return misread(right, int(rng.integers(8)), int(rng.integers(9)))
         if slip.word:
-            word, comma, rest = right.partition(", ")
-            others = [one for one in (*slip.form.words, *slip.form.odds) if one != word]
-            return others[int(rng.integers(len(others)))] + comma + rest
+            return another_word(right, [*slip.form.words, *slip.form.odds], rng)
         return self._typed(what, occasion, slip.form, meter, provokes, slip.factor)
 
     def _typed(

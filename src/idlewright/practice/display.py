@@ -67,14 +67,12 @@ class Instruments:
         """An error of standard deviation one; repeats of a reading share most of it."""
         what, occasion = name
         common = float(self._law.error(self._chance.of("noise", meter.id, read, what)))
-        if occasion == 0:
-            return common
         rng = self._chance.of("noise", meter.id, read, what, occasion)
         fresh = float(self._law.error(rng))
-        if self._law.rectangular:  # keeps the hard limits
-            return fresh if rng.random() < REPEATABILITY_SHARE else common
-        mixed = math.sqrt(1.0 - REPEATABILITY_SHARE) * common
-        return mixed + math.sqrt(REPEATABILITY_SHARE) * fresh
+        share = math.sqrt(1.0 - REPEATABILITY_SHARE)
+        if self._law.rectangular:  # the same correlation of repeats, but never beyond the limits
+            return common if rng.random() < share else fresh
+        return share * common + math.sqrt(REPEATABILITY_SHARE) * fresh
 
 
 def _leads(function: MeterFunction, read: str) -> float:

@@ -119,7 +119,7 @@ def _drawn(
 
 def _weights(faults: Sequence[Fault], intermittent: float | None) -> FloatArray:
     """Odds of the listed faults, (F,), summing to one."""
-    weight = np.array([one.weight for one in faults])
+    weight = np.array([one.weight for one in faults], dtype=float)
     comes_and_goes = np.array([one.intermittent for one in faults])
     if intermittent is not None and comes_and_goes.any() and not comes_and_goes.all():
         weight[comes_and_goes] *= intermittent / weight[comes_and_goes].sum()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from idlewright.family.kinds import Family
 from idlewright.model.forms import Form, Mode, node_of
 from idlewright.model.latents import (
@@ -138,3 +140,10 @@ def misread(text: str, place: int, digit: int) -> str:
     at = places[place % len(places)]
     new = (int(text[at]) + 1 + digit % 9) % 10
     return f"{text[:at]}{new}{text[at + 1 :]}"
+
+
+def another_word(text: str, words: list[str], rng: np.random.Generator) -> str:
+    """A typed answer ("turns, 6.2 V") with another of the check's words in place of its own."""
+    said = max((word for word in words if text.startswith(word)), key=len, default="")
+    others = [word for word in words if word != said]
+    return others[int(rng.integers(len(others)))] + text[len(said) :]
