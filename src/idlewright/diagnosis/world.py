@@ -146,7 +146,7 @@ def _patterns(
 ) -> list[tuple[BoolArray, float]]:
     """Activity patterns of a fault with their log odds."""
     epoch = np.array([time.epoch for time in timeline.times] or [0])
-    lives = _lives(fault, timeline.renewals)
+    lives = lives_of(fault, timeline.renewals)
     if not intermittent:
         return [(epoch <= last, ln) for last, ln in lives]
     merged: dict[bytes, float] = {}
@@ -158,7 +158,7 @@ def _patterns(
     return [(np.frombuffer(key, dtype=bool), ln) for key, ln in merged.items()]
 
 
-def _lives(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]:
+def lives_of(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]:
     """(last epoch in which the fault is there, log odds): cured by repair k or never."""
     lives = []
     ln_uncured = 0.0

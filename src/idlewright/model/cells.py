@@ -149,14 +149,14 @@ def place(
             here = np.flatnonzero(fault == number)
             for span in cells.faults[number].spans:
                 if span.like is None:
-                    _apply(table, span, here, u[here], values, per_z, per_u)
+                    apply_span(table, span, here, u[here], values, per_z, per_u)
                 else:
-                    _take_place_of(table, span, here, (nominal, spread, shift), values, per_z)
+                    take_place_of(table, span, here, (nominal, spread, shift), values, per_z)
     per_u *= cells.spread[which]
     return Placed(Worlds(table, values), per_z, per_u)
 
 
-def _apply(
+def apply_span(
     table: ScalarTable,
     span: Span,
     here: IntArray,
@@ -190,7 +190,7 @@ def _apply(
         per_u[position, here] += slope / after if log else slope
 
 
-def _take_place_of(
+def take_place_of(
     table: ScalarTable,
     span: Span,
     here: IntArray,
