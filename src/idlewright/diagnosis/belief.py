@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
 
 from idlewright.diagnosis.evidence import Weighed, Weigher
 from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
 from idlewright.diagnosis.prior import Prior
 from idlewright.diagnosis.slips import SAYS, SLIP_CHANCE, ln_rest
 from idlewright.diagnosis.unlisted import Unlisted
@@ -21,7 +22,11 @@ from idlewright.model.scalars import FloatArray
 SUSPICIOUS = 0.003
 """Quick odds of a slip above which its shapes are weighed in full."""
 SHAPES_AT_MOST = 0.01
-AS_GOOD_SHARE = 0.5
+BROAD_SHARE = 0.25
+"""Share of something else that no place in the circuit explains; the rest is placed."""
+PAIRS_FROM = 0.03
+"""Odds of something else from which two faults at once are weighed (always after a repair)."""
+AS_GOOD_SHARE = 0.75
 """Under a fault no family names, each reading is as on a good car with this chance, else anything."""
 
 
@@ -80,7 +85,8 @@ class Belief:
         fault: probability of each fault in family order, (F,). good: nothing wrong now.
         other: something else. slip: odds that each reading is a slip, (n,). slip_kind: likeliest
             kind of each. scenarios: the evidence behind it. active: chance that each fault is
-            active now given that it is there, (F,). unlisted: where something else would be.
+            active now given that it is there, (F,). places: where something else would be.
+        pairs: two faults at once with their odds, likeliest first; pair_rows: behind them.
     """
 
     model: CompiledModel
@@ -94,7 +100,9 @@ class Belief:
     slip_kind: tuple[str | None, ...]
     scenarios: tuple[Scenario, ...]
     ln_evidence: float
-    places: tuple[tuple[tuple[str, str], float], ...] = field(default=())
+    places: tuple[tuple[tuple[str, str], float], ...] = ()
+    pairs: tuple[tuple[tuple[int, int], float], ...] = ()
+    pair_rows: tuple[PairRows, ...] = ()
 
     @property
     def settled(self) -> bool:
@@ -127,7 +135,12 @@ def believe(
     if slips and case.seen:
         scenarios += _slip_scenarios(weigher, case, scenarios[0].ln_total)
     ln_other, places = _something_else(model, case, prior, rows, unlisted)
-    return _summed(model, case, weigher, scenarios, ln_other + ln_clean, places)
+    single = _summed(model, case, weigher, scenarios, ln_other + ln_clean, places, ())
+    if not (slips and case.seen) or (single.other < PAIRS_FROM and not case.timeline.renewals):
+        return single
+    pairs = tuple(PairWeigher(weigher, prior).weigh(case.seen, case.times))
+    pairs = tuple(replace(part, ln_weight=part.ln_weight + ln_clean) for part in pairs)
+    return _summed(model, case, weigher, scenarios, ln_other + ln_clean, places, pairs)
 
 
 def _slip_scenarios(weigher: Weigher, case: Case, clean: float) -> list[Scenario]:
@@ -173,9 +186,9 @@ def _something_else(
     )
     if unlisted is None or not case.seen:
         return float(broad), ()
-    half = math.log(0.5)
-    ln_placed = unlisted.weigh(model, case.seen, case.times, case.timeline) + prior.ln_else + half
-    total = float(np.logaddexp(logsumexp(ln_placed), broad + half))
+    ln_placed = unlisted.weigh(model, case.seen, case.times, case.timeline) + prior.ln_else
+    ln_placed = ln_placed + math.log1p(-BROAD_SHARE)
+    total = float(np.logaddexp(logsumexp(ln_placed), broad + math.log(BROAD_SHARE)))
     order = np.argsort(-ln_placed)[:5]
     places = tuple(
         (unlisted.places[k], float(math.exp(min(0.0, ln_placed[k] - total)))) for k in order
@@ -203,10 +216,13 @@ def _summed(
     scenarios: list[Scenario],
     ln_other: float,
     places: tuple[tuple[tuple[str, str], float], ...],
+    pairs: tuple[PairRows, ...],
 ) -> Belief:
     """Add scenarios up into odds."""
     totals = np.array([scenario.ln_total for scenario in scenarios])
     everything = float(np.logaddexp(logsumexp(totals), ln_other))
+    everything = float(np.logaddexp(everything, ln_total(pairs)))
+    alone, double = _pair_odds(model, pairs, everything)
     ln_row = logsumexp(
         np.stack([s.ln_weight + s.weighed.ln_row for s in scenarios]), axis=0
     )
@@ -228,7 +244,7 @@ def _summed(
         model=model,
         case=case,
         weigher=weigher,
-        fault=fault,
+        fault=fault + alone,
         good=float(share[number < 0].sum()),
         other=float(math.exp(ln_other - everything)),
         active=np.minimum(active, 1.0),
@@ -237,6 +253,28 @@ def _summed(
         scenarios=tuple(scenarios),
         ln_evidence=everything,
         places=places,
+        pairs=double,
+        pair_rows=pairs,
     )
+
+
+def _pair_odds(
+    model: CompiledModel, pairs: tuple[PairRows, ...], everything: float
+) -> tuple[FloatArray, tuple[tuple[tuple[int, int], float], ...]]:
+    """Odds added to single faults (the other was cured, or both were) and of pairs still there.
+
+    A pair both of whose faults were cured counts for its first; its place in the odds is tiny.
+    """
+    alone = np.zeros(len(model.cells.faults))
+    double: dict[tuple[int, int], float] = {}
+    for part in pairs:
+        for faults, on, ln in zip(part.cells.fault, part.on, part.ln_weight, strict=True):
+            p = math.exp(ln - everything)
+            if on.all():
+                key = (int(faults[0]), int(faults[1]))
+                double[key] = double.get(key, 0.0) + p
+            else:
+                alone[int(faults[1] if on[1] else faults[0])] += p
+    return alone, tuple(sorted(double.items(), key=lambda item: -item[1]))
 
 

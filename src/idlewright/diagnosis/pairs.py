@@ -21,7 +21,7 @@ from idlewright.model.forms import Box
 from idlewright.model.pair_worlds import BoolArray, PairCells, linearise_pairs
 from idlewright.model.scalars import FloatArray
 
-SECOND_FAULT = 0.05
+SECOND_FAULT = 0.08
 """Chance that a car with one fault has another, independent one (common practice, no source)."""
 COMMON_CAUSE = 3.0
 """Faults at the same plug or in the same part come together this many times as often."""

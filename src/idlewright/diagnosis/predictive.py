@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from idlewright.diagnosis.evidence import Piece, Weigher
+from idlewright.diagnosis.pairs import PairRows
+from idlewright.model.pair_worlds import linearise_pairs
 from idlewright.model.scalars import FloatArray
 
 
@@ -38,4 +40,20 @@ def predict_latents(
         seen = np.concatenate([piece.slopes[:, :, columns], piece.slopes[:, :, -1:]], axis=2)
         shared = by_z @ np.swapaxes(seen, 1, 2)
         variance = variance - np.einsum("pnm,pmq,pnq->pn", shared, piece.gain, shared)
+    return mean, np.maximum(variance, 1e-12)
+
+
+def predict_pair(
+    weigher: Weigher, rows: PairRows, numbers: Sequence[int], time: int
+) -> tuple[FloatArray, FloatArray]:
+    """Predictive mean and variance of latents at a time under pairs, (P, n) each."""
+    epoch = weigher.epoch_of_time[time]
+    width = weigher.width + 1
+    columns = np.append(weigher.maps[epoch], [width - 2, width - 1])
+    mean, by_z = linearise_pairs(
+        weigher.model, rows.cells, rows.on, rows.z[:, columns], numbers, rows.level
+    )
+    variance = np.einsum("pnk,pnk->pn", by_z, by_z)
+    shared = by_z @ np.swapaxes(rows.slopes[:, :, columns], 1, 2)
+    variance = variance - np.einsum("pnm,pmq,pnq->pn", shared, rows.gain, shared)
     return mean, np.maximum(variance, 1e-12)

@@ -45,7 +45,7 @@ def would_read(
     for k in np.argsort(-odds)[:SHOWN]:
         if k < len(groups):
             own = np.isin(ways.fault, groups[k].faults)
-            names = [ids[f] for f in groups[k].faults]
+            names = [ids[groups[k].faults[0]]]
         elif k == len(groups):
             own, names = ways.fault == -1, []
         else:

@@ -231,7 +231,7 @@ def _cost(proposal: Proposal) -> dict[str, Any]:
 def _history(thought: Thought, past: Moves) -> list[dict[str, Any]]:
     groups = thought.prepared.groups
     ids = [fault.id for fault in thought.prepared.model.cells.faults]
-    names = [[ids[f] for f in group.faults] for group in groups]
+    names = [[ids[group.faults[0]]] for group in groups]
     names += [[], ["something-else"]]
     reading_ids: list[str | None] = [None, *(one.id for one in thought.belief.case.seen)]
     return [

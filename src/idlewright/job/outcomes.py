@@ -10,7 +10,8 @@ import numpy as np
 from scipy.special import log_ndtr, ndtr
 
 from idlewright.diagnosis.belief import Belief
-from idlewright.diagnosis.predictive import predict_latents
+from idlewright.diagnosis.pairs import PairRows
+from idlewright.diagnosis.predictive import predict_latents, predict_pair
 from idlewright.family.kinds import Check, Fault
 from idlewright.job.case import noise_of, word_odds
 from idlewright.model.forms import Form, Mode
@@ -22,6 +23,8 @@ MOST_ROWS = 140
 MASS_KEPT = 0.998
 BINS = 8
 HALF = 0.5
+MOST_PAIRS = 6
+PAIR_FROM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +32,7 @@ class Ways:
     """The ways the car may be that matter, H of them; the last is something else.
 
     Attributes:
-        fault: number in the family, -1 nothing wrong, F something else, (H,). active: now, (H,).
+        fault: number in the family, -1 nothing wrong, F something else, pairs beyond (pair_code), (H,). active: now, (H,).
         weight: sums to 1, (H,). mean, variance: of latents `numbers`, (H, n), working scale
             (something else: the mixture of the others, much wider).
     """
@@ -71,6 +74,12 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
         kept.append(weight[positions])
         mean.append(m)
         variance.append(v)
+    for two in _pairs_now(belief, numbers):
+        fault.append(np.array([two.code]))
+        active.append(np.array([True]))
+        kept.append(np.array([two.odds]))
+        mean.append(two.mean[None])
+        variance.append(two.variance[None])
     inside = np.concatenate(kept)
     inside = inside / inside.sum() * (1.0 - belief.other)
     means, variances = np.concatenate(mean), np.concatenate(variance)
@@ -87,6 +96,47 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """Two faults at once: code in `Ways.fault`, odds, mean and variance of latents, (n,)."""
+
+    code: int
+    odds: float
+    mean: FloatArray
+    variance: FloatArray
+
+
+def pair_code(count: int, position: int) -> int:
+    """Number in `Ways.fault` of the belief's pair at a position; `count` faults are listed."""
+    return count + 1 + position
+
+
+def _pairs_now(belief: Belief, numbers: Sequence[int]) -> list[_Pair]:
+    """The pairs worth planning for, with what they predict now."""
+    found = []
+    count = len(belief.model.cells.faults)
+    now = len(belief.case.timeline.times) - 1
+    for position, (faults, odds) in enumerate(belief.pairs[:MOST_PAIRS]):
+        if odds < PAIR_FROM:
+            break
+        part, row = _heaviest(belief.pair_rows, faults)
+        mean, variance = predict_pair(belief.weigher, part.take(np.array([row])), numbers, now)
+        found.append(_Pair(pair_code(count, position), odds, mean[0], variance[0]))
+    return found
+
+
+def _heaviest(rows: Sequence[PairRows], faults: tuple[int, int]) -> tuple[PairRows, int]:
+    """The heaviest row of a pair still there, and the part it is in."""
+    best: tuple[float, PairRows, int] | None = None
+    for part in rows:
+        own = np.flatnonzero((part.cells.fault == faults).all(axis=1) & part.on.all(axis=1))
+        for row in own:
+            if best is None or part.ln_weight[row] > best[0]:
+                best = (float(part.ln_weight[row]), part, int(row))
+    assert best is not None
+    return best[1], best[2]
+
+
 class Answers:
     """Outcome tables of checks over the ways the car may be.
 
@@ -98,6 +148,7 @@ class Answers:
         self._model = belief.model
         self._ways = ways
         self._meter = meter
+        self._pairs = belief.pairs[:MOST_PAIRS]
         self._column = {number: k for k, number in enumerate(ways.numbers)}
 
     @property
@@ -189,9 +240,13 @@ class Answers:
         columns = []
         for word in form.odds:
             odds, base = word_odds(form, word)
-            chance = np.full(len(ids) + 2, base)
+            chance = np.full(len(ids) + 2 + len(self._pairs), base)
             for k, fault in enumerate(ids):
                 chance[k] = odds.get(fault, base)
+            for position, (faults, _) in enumerate(self._pairs):
+                two = chance[list(faults)]
+                code = pair_code(len(ids), position)
+                chance[code] = two.max() if base < 0.5 else two.min()
             number = np.where(self._ways.active, self._ways.fault, -1)
             columns.append(chance[number])
         return np.stack(columns, axis=1)

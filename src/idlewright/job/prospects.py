@@ -9,7 +9,7 @@ import numpy as np
 from idlewright.diagnosis.belief import Belief
 from idlewright.family.kinds import Check, Family, Repair
 from idlewright.job.entries import JobFile
-from idlewright.job.outcomes import Answers, Ways, ways_of
+from idlewright.job.outcomes import MOST_PAIRS, Answers, Ways, pair_code, ways_of
 from idlewright.model.forms import Form
 from idlewright.plan.outlook import CheckOption, Ending, Limits, Outlook, RepairOption, Tariff
 
@@ -106,9 +106,13 @@ def _repair_option(
     family: Family, repair: Repair, belief: Belief, ways: Ways
 ) -> RepairOption | None:
     ids = [fault.id for fault in belief.model.cells.faults]
-    by_fault = np.array([*(repair.cures.get(fault, 0.0) for fault in ids), 0.0, 0.0])
+    pairs = [faults for faults, _ in belief.pairs[:MOST_PAIRS]]
+    alone = np.array([repair.cures.get(fault, 0.0) for fault in ids])
+    both = np.array([alone[a] * alone[b] for a, b in pairs])
+    by_fault = np.array([*alone, 0.0, *both, 0.0])
     cure = by_fault[ways.fault]
-    if float(cure @ ways.weight) < UNLIKELY_CURE:
+    share, into = _part_cures(alone, pairs, ways)
+    if float((cure + share) @ ways.weight) < UNLIKELY_CURE:
         return None
     proof = sum(family.checks[c].minutes for c in repair.prove if c in family.checks)
     return RepairOption(
@@ -121,6 +125,25 @@ def _repair_option(
         needs=repair.state,
         leaves=repair.leaves,
         miss=MISSED_PROOF,
+        share=share if pairs else None,
+        into=into if pairs else None,
         tools=repair.tools,
         helper=repair.helper,
     )
+
+
+def _part_cures(
+    alone: np.ndarray, pairs: list[tuple[int, int]], ways: Ways
+) -> tuple[np.ndarray, np.ndarray]:
+    """Chance of curing just one of two faults, and the way the car then is, (H,) each."""
+    share = np.zeros(len(ways.weight))
+    into = np.arange(len(ways.weight))
+    for position, (a, b) in enumerate(pairs):
+        rows = np.flatnonzero(ways.fault == pair_code(len(alone), position))
+        only_a, only_b = alone[a] * (1.0 - alone[b]), alone[b] * (1.0 - alone[a])
+        left = b if only_a >= only_b else a
+        singles = np.flatnonzero(ways.fault == left)
+        if len(rows) and len(singles) and max(only_a, only_b) > 0:
+            share[rows] = max(only_a, only_b)
+            into[rows] = singles[int(np.argmax(ways.weight[singles]))]
+    return share, into

@@ -28,7 +28,7 @@ def readings_answer(
 
 def _names(belief: Belief, groups: tuple[Group, ...]) -> list[list[str]]:
     ids = [fault.id for fault in belief.model.cells.faults]
-    return [*([ids[f] for f in group.faults] for group in groups), [], ["something-else"]]
+    return [*([ids[group.faults[0]]] for group in groups), [], ["something-else"]]
 
 
 def _entry(

@@ -33,9 +33,11 @@ def suspects_answer(
     belief: Belief, groups: tuple[Group, ...], odds: np.ndarray
 ) -> list[dict[str, Any]]:
     """All suspects, likeliest first; something else is always last. Probabilities sum to 1."""
-    odds = odds / odds.sum()
+    total = odds.sum() + sum(p for _, p in belief.pairs)
+    odds = odds / total
     entries = [_listed(belief, group, float(p)) for group, p in zip(groups, odds, strict=False)]
     entries.append(_plain([], "Nothing wrong now", float(odds[-2])))
+    entries += [_pair(belief, faults, p / total) for faults, p in belief.pairs]
     entries.sort(key=lambda entry: -entry["probability"])
     other = _plain(["something-else"], _place_title(belief), float(odds[-1]))
     other["where"] = [list(place) for place, _ in belief.places[:PLACES_SHOWN]]
@@ -54,16 +56,26 @@ def _listed(belief: Belief, group: Group, p: float) -> dict[str, Any]:
         (r for r in family.repairs.values() if ids[0] in r.cures), key=lambda r: -r.cures[ids[0]]
     )
     return {
-        "faults": ids,
+        "faults": [faults[group.faults[0]].id],
         "title": title_of(belief, group),
         "probability": p,
         "odds_words": odds_words(p),
         "active_now": min(1.0, active),
-        "equal_to": [[fault] for fault in ids[1:]],
+        "equal_to": [[faults[f].id] for f in group.faults[1:]],
         "equal_titles": [capital(faults[f].say) for f in order[1:]],
         "severity": severity_of(belief, first) if p > SEVERITY_FROM else None,
         "repairs": [repair.id for repair in repairs],
     }
+
+
+def _pair(belief: Belief, pair: tuple[int, int], p: float) -> dict[str, Any]:
+    """Two faults at once as one suspect."""
+    faults = [belief.model.cells.faults[f] for f in pair]
+    family = belief.model.family
+    ids = [fault.id for fault in faults]
+    title = f"{capital(faults[0].say)}, and {faults[1].say[:1].lower()}{faults[1].say[1:]}"
+    repairs = [r.id for r in family.repairs.values() if any(f in r.cures for f in ids)]
+    return {**_plain(ids, title, p), "repairs": repairs}
 
 
 def _plain(faults: list[str], title: str, p: float) -> dict[str, Any]:
