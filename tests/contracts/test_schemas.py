@@ -9,7 +9,8 @@ from contracts.tracked import ROOT
 from idlewright import IdlewrightError, schema
 from idlewright.schemas import schema_names
 
-NAMES = ["demo", "error", "judge", "list", "predict", "study"]
+PROMISED = {"demo", "error", "judge", "list", "predict", "study"}
+NAMES = list(schema_names())
 SAMPLES = sorted((ROOT / "tests" / "unit" / "report" / "samples").glob("*.json"))
 
 
@@ -27,7 +28,7 @@ def objects(node):
 
 def test_these_documents_are_published():
     """A schema for each document the program prints."""
-    assert list(schema_names()) == NAMES
+    assert set(NAMES) >= PROMISED
 
 
 @pytest.mark.parametrize("name", NAMES)
