@@ -55,6 +55,18 @@ def prospects(
             continue
         table = answers.table(check, forms[check.id])
         checks.append(_check_option(check, table, reread=position is not None))
+    return _outlook(job, belief, ways, tuple(checks)), ways, answers
+
+
+def repairs_outlook(job: JobFile, belief: Belief) -> Outlook:
+    """The outlook of someone who makes no more checks: repairs and endings only, and cheap."""
+    return _outlook(job, belief, ways_of(belief, (0,)), ())
+
+
+def _outlook(
+    job: JobFile, belief: Belief, ways: Ways, checks: tuple[CheckOption, ...]
+) -> Outlook:
+    family = belief.model.family
     tried = {done.repair for done in job.done}
     repairs = [
         option
@@ -63,16 +75,15 @@ def prospects(
         and (option := _repair_option(family, repair, belief, ways)) is not None
     ]
     something_wrong = np.where(ways.fault < 0, HAND_BACK, SEND_ON)
-    outlook = Outlook(
+    return Outlook(
         weight=ways.weight / ways.weight.sum(),
-        checks=tuple(checks),
+        checks=checks,
         repairs=tuple(repairs),
         endings=(Ending("stop", something_wrong),),
         tariff=TARIFF,
         variables=family.states,
         suspect=_suspects(ways),
     )
-    return outlook, ways, answers
 
 
 def limits_of(job: JobFile) -> Limits:
