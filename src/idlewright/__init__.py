@@ -15,11 +15,10 @@ if TYPE_CHECKING:
     from idlewright.family import load_family, load_sheet
     from idlewright.job import CarState, Reading
     from idlewright.job.file import load_job
-    from idlewright.job.judge import judge
+    from idlewright.job.judge import judge, propose
     from idlewright.model.compiled import compile_model
     from idlewright.model.predict import predict
     from idlewright.physics.meter import Meter
-    from idlewright.plan.propose import propose
     from idlewright.practice import open_car
     from idlewright.schemas import schema
 
@@ -52,7 +51,7 @@ _HOMES = {
     "load_sheet": "idlewright.family",
     "open_car": "idlewright.practice",
     "predict": "idlewright.model.predict",
-    "propose": "idlewright.plan.propose",
+    "propose": "idlewright.job.judge",
     "schema": "idlewright.schemas",
 }
 """Where each name lives. `study` is not here: it is the package of that name, with its `run`."""

@@ -146,7 +146,15 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
         odds, base = word_odds(form, entry.word)
         flat = -math.log(len(form.odds) or 2)
     return Seen(
-        entry.id, alternatives, time.epoch, 0, odds=odds, base=base, slips=slips, flat=flat
+        entry.id,
+        alternatives,
+        time.epoch,
+        0,
+        odds=odds,
+        base=base,
+        slips=slips,
+        flat=flat,
+        what=entry.check or "",
     )
 
 

@@ -21,7 +21,8 @@ from idlewright.job.prospects import limits_of, prospects
 from idlewright.job.readings_answer import readings_answer
 from idlewright.job.suspects_answer import leader_without_words, suspects_answer
 from idlewright.plan.outlook import Outlook
-from idlewright.plan.propose import Proposal, propose
+from idlewright.plan.propose import Depth, Proposal
+from idlewright.plan.propose import propose as plan_next
 from idlewright.version import __version__
 
 PASSES = {"standard": 1, "fine": 3}
@@ -44,7 +45,7 @@ class Thought:
     proposal: Proposal
 
 
-def think(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> Thought:
+def think(job: JobFile, accuracy: str = "standard", depth: Depth = "rollout") -> Thought:
     """Belief and plan of a job.
 
     Args:
@@ -62,9 +63,7 @@ def think(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> T
         if entry.check is not None and entry.epoch == job.epoch
     }
     outlook, ways, answers = prospects(job, belief, prepared.forms, done)
-    proposal = propose(
-        outlook, job.state, limits_of(job), depth="myopic" if depth == "myopic" else "rollout"
-    )
+    proposal = plan_next(outlook, job.state, limits_of(job), depth)
     proposal = _slips_first(proposal, belief, done)
     odds = probabilities(belief, prepared.groups)
     return Thought(job, prepared, prior, belief, odds, outlook, ways, answers, proposal)
@@ -79,7 +78,7 @@ def _slips_first(proposal: Proposal, belief: Belief, done: dict[str, int]) -> Pr
     return replace(proposal, actions=tuple(actions))
 
 
-def judge(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> dict[str, Any]:
+def judge(job: JobFile, accuracy: str = "standard", depth: Depth = "rollout") -> dict[str, Any]:
     """The answer to a job as a JSON-ready dict, format idlewright/judge/1.
 
     Args:
@@ -114,6 +113,15 @@ def judge(job: JobFile, accuracy: str = "standard", depth: str = "rollout") -> d
         "notes": notes_of(thought.job, belief, prepared.model.table.assumed),
         "history": _history(thought, past),
     }
+
+
+def propose(job: JobFile, depth: Depth = "rollout") -> dict[str, Any]:
+    """Only the next step of a job: the `next` part of the answer.
+
+    Args:
+        job: from load_job. depth: "myopic" answers at once, "rollout" looks further.
+    """
+    return next_step(think(job, depth=depth))
 
 
 def _made_by(thought: Thought, accuracy: str) -> dict[str, Any]:
