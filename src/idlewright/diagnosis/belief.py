@@ -15,6 +15,7 @@ from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
 from idlewright.diagnosis.prior import Prior
 from idlewright.diagnosis.slips import SAYS, SLIP_CHANCE, ln_rest
 from idlewright.diagnosis.unlisted import Unlisted
+from idlewright.diagnosis.visibility import visible_activity
 from idlewright.diagnosis.world import Timeline, make_rows
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.scalars import FloatArray
@@ -127,7 +128,8 @@ def believe(
         passes: looks at the physics. slips: weigh slips too. unlisted: generator of faults nobody
             named; None leaves only the broad rest.
     """
-    rows = make_rows(model.cells, prior.ln_fault, case.timeline)
+    visible = visible_activity(model, case.seen, case.times, case.timeline)
+    rows = make_rows(model.cells, prior.ln_fault, case.timeline, visible)
     weigher = Weigher(model, case.timeline, rows, passes)
     base = weigher.weigh(case.seen, case.times)
     ln_clean = len(case.seen) * math.log1p(-SLIP_CHANCE)

@@ -49,8 +49,13 @@ class Factors:
 
     @staticmethod
     def collect(model: CompiledModel, seen: Sequence[Seen], times: Sequence[int]) -> Factors:
-        """Number the factors of all readings; equal boxes of one reading are shared."""
+        """Number the factors of all readings.
+
+        Equal boxes seen at one time are one: a border seen again errs the same way again, and EP
+        would count near copies of one box as more than they say.
+        """
         found = Factors()
+        boxes: dict[tuple[Box, int], int] = {}
         for one, time in zip(seen, times, strict=True):
             if not one.alternatives:
                 continue
@@ -59,8 +64,12 @@ class Factors:
             for alternative in one.alternatives:
                 items = (*alternative.numbers, *alternative.boxes)
                 for item in items:
+                    if isinstance(item, Box) and (item, time) in boxes:
+                        known[item] = boxes[item, time]
                     if item not in known:
                         known[item] = len(found.items)
+                        if isinstance(item, Box):
+                            boxes[item, time] = known[item]
                         found.items.append(item)
                         found.latents.append(model.number_of(item.latent))
                         found.times.append(time)
@@ -95,7 +104,7 @@ def combinations(
         )
     tried = []
     for picked in itertools.islice(itertools.product(*per_reading), MOST_TRIED):
-        flat = [i for _, _, mine, _ in picked for i in mine]
+        flat = dict.fromkeys(i for _, _, mine, _ in picked for i in mine)
         ordered = sorted(flat, key=lambda i: isinstance(factors.items[i], Box))
         hope = sum(option[0] for option in picked)
         combination = Combination(

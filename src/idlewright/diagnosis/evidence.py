@@ -7,6 +7,7 @@ is one that was never there.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -189,12 +190,16 @@ class Weigher:
         order = chosen.factors
         observed = observe([factors.items[i] for i in order])
         everyone = np.arange(len(self.rows))
+        used = Counter(
+            i for options, k in zip(factors.of, chosen.picked, strict=True) for i in options[k]
+        )
         picked = iter(zip(factors.of, chosen.picked, strict=True))
         blocks: list[list[int]] = []
         for one in seen:
             if one.alternatives:
                 options, k = next(picked)
-                blocks.append([order.index(i) for i in options[k]])
+                own = [i for i in options[k] if used[i] == 1]
+                blocks.append([order.index(i) for i in own])
             else:
                 blocks.append([])
         together = []
@@ -219,9 +224,12 @@ class Weigher:
         faults = self.model.cells.faults
         total = np.zeros(len(self.rows))
         number = self.model.cells.fault[self.rows.cell]
+        known: set[tuple[object, ...]] = set()
         for one, time in zip(seen, times, strict=True):
-            if not one.odds and one.base == 1.0:
+            answer = (one.what, time, one.base, *sorted(one.odds.items()))
+            if (not one.odds and one.base == 1.0) or (one.what and answer in known):
                 continue
+            known.add(answer)
             table = np.full(len(faults) + 1, math.log(max(one.base, 1e-9)))
             for k, fault in enumerate(faults):
                 if fault.id in one.odds:

@@ -86,7 +86,8 @@ class Seen:
         id: reading id. alternatives: the ways it can be right (modes). odds: fault id -> chance of
             the word seen when that fault is active, for odds words; base: chance on any other car.
         epoch, episode: when. slips: ways it can be wrong. flat: ln density of a broad rest, in
-            working-scale units (for a word: ln of one over the number of words).
+            working-scale units (for a word: ln of one over the number of words). what: id of the check;
+        a look repeated at one time says nothing new ("": always counts).
     """
 
     id: str
@@ -97,6 +98,7 @@ class Seen:
     base: float = 1.0
     slips: tuple[Alternative, ...] = ()
     flat: float = 0.0
+    what: str = ""
 
 
 RANGE_OF_SCALE: Mapping[ScaleName, float] = {

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ BETA_A, BETA_B = 1.0, 3.0
 PROVOKED = 3.0
 """A provoking check raises the odds of inactivity to this power."""
 MOST_PATTERNS = 64
+MANY_TIMES = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +93,23 @@ class Rows:
         return Rows(self.cell[which], self.active[which], self.ln_prior[which], self.blind[which])
 
 
-def make_rows(cells: Cells, ln_fault: FloatArray, timeline: Timeline) -> Rows:
+def make_rows(
+    cells: Cells,
+    ln_fault: FloatArray,
+    timeline: Timeline,
+    visible: BoolArray | None = None,
+) -> Rows:
     """Rows of every hypothesis.
 
     Args:
         cells: the bank's cells. ln_fault: log prior of each fault, the good car last, (F + 1,).
-        timeline: when readings were taken.
+        timeline: when readings were taken. visible: True where it matters whether a fault is
+            active at a time, (F, W); elsewhere an intermittent's activity is summed over (the rows
+            say inactive). None: everywhere.
     """
     count = max(len(timeline.times), 1)
+    if visible is None:
+        visible = np.ones((len(cells.faults), count), dtype=bool)
     cell: list[IntArray] = []
     active: list[BoolArray] = []
     prior: list[FloatArray] = []
@@ -110,7 +120,7 @@ def make_rows(cells: Cells, ln_fault: FloatArray, timeline: Timeline) -> Rows:
             patterns = [(np.zeros(count, dtype=bool), 0.0)]
         else:
             fault = cells.faults[number]
-            patterns = _patterns(fault.id, fault.intermittent, timeline, count)
+            patterns = _patterns(fault.id, fault.intermittent, timeline, visible[number])
         base = ln_fault[number] + cells.ln_prior[own]
         for pattern, ln_weight in patterns:
             if number >= 0 and not pattern.any():
@@ -142,7 +152,7 @@ def _one_per_variant(cells: Cells, own: IntArray) -> tuple[IntArray, FloatArray]
 
 
 def _patterns(
-    fault: str, intermittent: bool, timeline: Timeline, count: int
+    fault: str, intermittent: bool, timeline: Timeline, visible: BoolArray
 ) -> list[tuple[BoolArray, float]]:
     """Activity patterns of a fault with their log odds."""
     epoch = np.array([time.epoch for time in timeline.times] or [0])
@@ -151,8 +161,8 @@ def _patterns(
         return [(epoch <= last, ln) for last, ln in lives]
     merged: dict[bytes, float] = {}
     for last, ln_life in lives:
-        exposed = np.flatnonzero(epoch <= last)
-        for pattern, ln_weight in _moods(fault, timeline.times, exposed, count):
+        exposed = np.flatnonzero((epoch <= last) & visible)
+        for pattern, ln_weight in _moods(fault, timeline.times, exposed, len(visible)):
             key = pattern.tobytes()
             merged[key] = np.logaddexp(merged.get(key, -math.inf), ln_life + ln_weight)
     return [(np.frombuffer(key, dtype=bool), ln) for key, ln in merged.items()]
@@ -174,7 +184,10 @@ def lives_of(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]
 def _moods(
     fault: str, times: Sequence[Time], exposed: IntArray, count: int
 ) -> list[tuple[BoolArray, float]]:
-    """Active or not at each exposed time; the chance is integrated over its Beta law."""
+    """Active or not at each exposed time; the chance is integrated over its Beta law.
+
+    Of very many patterns the MOST_PATTERNS likeliest stand for all.
+    """
     nodes = (np.arange(200) + 0.5) / 200
     density = nodes ** (BETA_A - 1) * (1 - nodes) ** (BETA_B - 1)
     density /= density.sum()
@@ -183,13 +196,27 @@ def _moods(
         for t in exposed
     ]
     found = []
-    for choice in itertools.islice(
-        itertools.product([True, False], repeat=len(exposed)), MOST_PATTERNS
-    ):
+    for choice in _choices(len(exposed)):
         weight = density.copy()
         for on, calm in zip(choice, quiet, strict=True):
             weight *= (1 - calm) if on else calm
         pattern = np.zeros(count, dtype=bool)
         pattern[exposed[np.array(choice, dtype=bool)]] = True
         found.append((pattern, math.log(max(weight.sum(), 1e-300))))
-    return found
+    found.sort(key=lambda pair: -pair[1])
+    kept = found[:MOST_PATTERNS]
+    total = math.fsum(math.exp(ln) for _, ln in kept)
+    return [(pattern, ln - math.log(total)) for pattern, ln in kept]
+
+
+def _choices(times: int) -> Iterator[tuple[bool, ...]]:
+    """Every pattern of activity; beyond MANY_TIMES only those with at most three of a kind."""
+    if times <= MANY_TIMES:
+        yield from itertools.product([True, False], repeat=times)
+        return
+    for few in range(4):
+        for odd in itertools.combinations(range(times), few):
+            pattern = np.zeros(times, dtype=bool)
+            pattern[list(odd)] = True
+            yield tuple(pattern.tolist())
+            yield tuple((~pattern).tolist())

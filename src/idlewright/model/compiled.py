@@ -48,6 +48,7 @@ class CompiledModel:
     _number: dict[Latent, int] = field(default_factory=dict)
     _bank: dict[int, tuple[FloatArray, NDArray[np.float32]]] = field(default_factory=dict)
     _placed: dict[bytes, Placed] = field(default_factory=dict)
+    _touching: dict[int, NDArray[np.bool_]] = field(default_factory=dict)
 
     @property
     def columns(self) -> int:
@@ -85,6 +86,14 @@ class CompiledModel:
             mean[:, column] = x[cell]
             slopes[:, column] = rows[cell]
         return mean, slopes
+
+    def touching(self, number: int) -> NDArray[np.bool_]:
+        """Faults that can change a latent at all, (F,)."""
+        if number not in self._touching:
+            centres = self._centres(self.cells.good)
+            _, gradient = self._latents[number].evaluate(self.physics, centres.worlds)
+            self._touching[number] = self._acting_on(gradient.index)[:-1]
+        return self._touching[number]
 
     def _fill(self, number: int) -> tuple[FloatArray, NDArray[np.float32]]:
         """One latent at every cell's centre.
@@ -125,13 +134,16 @@ class CompiledModel:
 
     def _touched(self, scalars: IntArray) -> NDArray[np.bool_]:
         """Cells whose fault acts on any of the given scalars, (C,)."""
+        return self._acting_on(scalars)[self.cells.fault]
+
+    def _acting_on(self, scalars: IntArray) -> NDArray[np.bool_]:
+        """Faults that act on any of the given scalars, the good car (never) last, (F + 1,)."""
         wanted = set(scalars.tolist())
         index = self.table.index
-        touched = np.array(
+        return np.array(
             [any(index[s.scalar] in wanted for s in fault.spans) for fault in self.cells.faults]
             + [False]
         )
-        return touched[self.cells.fault]
 
     def forget_worlds(self) -> None:
         """Drop intermediate results of the bank's own worlds (they come back when needed)."""
