@@ -28,7 +28,7 @@ BROAD_SHARE = 0.25
 PAIRS_FROM = 0.03
 """Odds of something else from which two faults at once are weighed (always after a repair)."""
 AS_GOOD_SHARE = 0.75
-"""Under a fault no family names, each reading is as on a good car with this chance, else anything."""
+"""Under a fault no family names, a reading is as on a good car with this chance, else anything."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,9 @@
 """Probability that jointly Gaussian quantities lie in a box, by expectation propagation.
 
-Batched over R rows. Against exact box probabilities the logarithm is off by a few thousandths for up
-to six sides; unlike taking the sides one after another it does not depend on their order.
-Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), section 3.6, with the
-probit factor replaced by an interval factor; formulas derived here.
+Batched over R rows. Against exact box probabilities the logarithm is off by a few thousandths for
+up to six sides; unlike taking the sides one after another it does not depend on their order.
+Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), section 3.6, with
+the probit factor replaced by an interval factor; formulas derived here.
 """
 
 from __future__ import annotations
@@ -126,4 +126,5 @@ def _ln_evidence(
         total += ln_z + 0.5 * np.log1p(t * v) - 0.5 * joint
     _, ln_det = np.linalg.slogdet(np.eye(sides) + prior * tau[:, None, :])
     exponent = (nu * mu).sum(axis=1) + (mean * (nu - tau * mu)).sum(axis=1)
-    return total - 0.5 * ln_det + 0.5 * exponent
+    found: FloatArray = total - 0.5 * ln_det + 0.5 * exponent
+    return found

@@ -62,7 +62,7 @@ class Factors:
             known: dict[NumberFactor | Box, int] = {}
             options = []
             for alternative in one.alternatives:
-                items = (*alternative.numbers, *alternative.boxes)
+                items = alternative.factors
                 for item in items:
                     if isinstance(item, Box) and (item, time) in boxes:
                         known[item] = boxes[item, time]

@@ -1,7 +1,7 @@
 """Evidence of every row from the readings: condition, cut at the range, look again, add up.
 
-From nothing each time: no incremental path, so the order of entry cannot matter and a struck reading
-is one that was never there.
+From nothing each time: no incremental path, so the order of entry cannot matter and a struck
+reading is one that was never there.
 """
 
 from __future__ import annotations
@@ -41,7 +41,8 @@ class Piece:
         row: (P,). level: tolerance widening. ln_weight: ln (prior x evidence), (P,).
         z: posterior mean of the extended parameters, (P, K). slopes: B, (P, m, K).
         gain: (P, m, m), cov z = I - B' gain B. u_mean, u_variance: severity in u, (P,)
-        (variance 0: none). pull: (P, m), E z = B' pull. picked: index of the alternative of each reading.
+        (variance 0: none). pull: (P, m), E z = B' pull. picked: index of the alternative of each
+        reading.
     """
 
     row: IntArray

@@ -9,8 +9,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from idlewright.model.forms import Box, Form, Mode
 from idlewright.model.latents import (
     Latent,
@@ -34,9 +32,9 @@ class Noise:
 
     Attributes:
         gain: standard deviation of its hidden gain error (share of reading), shared by all its
-            readings on that function. own: standard uncertainty of one reading, in its unit, without
-            the display. step: size of the last displayed digit, own unit. top: largest number it
-            can show. meter: id shared by readings with the same gain.
+            readings on that function. own: standard uncertainty of one reading, in its unit,
+            without the display. step: size of the last displayed digit, own unit. top: largest
+            number it can show. meter: id shared by readings with the same gain.
     """
 
     gain: float
@@ -77,6 +75,11 @@ class Alternative:
     slip: str | None = None
     says: str = ""
 
+    @property
+    def factors(self) -> tuple[NumberFactor | Box, ...]:
+        """All factors, numbers before boxes."""
+        return (*self.numbers, *self.boxes)
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
@@ -86,8 +89,8 @@ class Seen:
         id: reading id. alternatives: the ways it can be right (modes). odds: fault id -> chance of
             the word seen when that fault is active, for odds words; base: chance on any other car.
         epoch, episode: when. slips: ways it can be wrong. flat: ln density of a broad rest, in
-            working-scale units (for a word: ln of one over the number of words). what: id of the check;
-        a look repeated at one time says nothing new ("": always counts).
+            working-scale units (for a word: ln of one over the number of words). what: id of the
+            check; a look repeated at one time says nothing new ("": always counts).
     """
 
     id: str
@@ -120,7 +123,7 @@ def overload_alternatives(form: Form, noise: Noise) -> tuple[Alternative, ...]:
     found = []
     for mode in form.modes:
         if mode.number is not None:
-            top = float(to_scale(mode.number.scale, np.float64(noise.top)))
+            top = float(to_scale(mode.number.scale, noise.top))
             box = Box(mode.number, top, math.inf, 0.05)
             found.append(Alternative(boxes=(*mode.boxes, box)))
     return tuple(found)
@@ -162,14 +165,14 @@ def _as_number(mode: Mode, value: float, noise: Noise, extra: float) -> Alternat
 def _read_as(
     latent: Latent, value: float, noise: Noise, extra: float, boxes: tuple[Box, ...] = ()
 ) -> Alternative:
-    slope = float(slope_of_scale(latent.scale, np.float64(value)))
-    y = float(to_scale(latent.scale, np.float64(value)))
+    slope = float(slope_of_scale(latent.scale, value))
+    y = float(to_scale(latent.scale, value))
     own = math.hypot(noise.own, noise_in_unit(latent.scale, extra, value))
     gain = noise.gain * abs(value) * slope
     if noise.step > COARSE * own:
         half = 0.5 * noise.step
-        low = float(to_scale(latent.scale, np.float64(value - half)))
-        high = float(to_scale(latent.scale, np.float64(value + half)))
+        low = float(to_scale(latent.scale, value - half))
+        high = float(to_scale(latent.scale, value + half))
         blur = math.hypot(max(own, 0.05 * noise.step) * slope, gain)
         return Alternative(boxes=(*boxes, Box(latent, low, high, blur)))
     variance = (own**2 + noise.step**2 / 12.0) * slope**2

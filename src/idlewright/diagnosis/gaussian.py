@@ -90,10 +90,11 @@ def _numbers(
     residual = seen.y - mean
     root = np.linalg.cholesky(covariance)
     ln_det = 2.0 * np.log(root[:, np.arange(n), np.arange(n)]).sum(axis=1)
-    inverse = np.linalg.inv(covariance)
+    inverse: FloatArray = np.linalg.inv(covariance)
     alpha = (inverse @ residual[:, :, None])[:, :, 0]
     squared = (residual * alpha).sum(axis=1)
-    return -0.5 * (squared + ln_det + n * LN_TWO_PI), alpha, inverse
+    ln_z: FloatArray = -0.5 * (squared + ln_det + n * LN_TWO_PI)
+    return ln_z, alpha, inverse
 
 
 def inside_range(

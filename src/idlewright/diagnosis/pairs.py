@@ -111,7 +111,7 @@ class PairWeigher:
             (item, time)
             for one, time in zip(seen, times, strict=True)
             if one.alternatives
-            for item in (*one.alternatives[0].numbers, *one.alternatives[0].boxes)
+            for item in one.alternatives[0].factors
         ]
         found.sort(key=lambda pair: isinstance(pair[0], Box))
         items = [item for item, _ in found]
@@ -175,9 +175,8 @@ class PairWeigher:
 
     def _ln_pairs(self, effect: FloatArray, owner: IntArray) -> FloatArray:
         ln = self.prior.ln_fault[owner]
-        return np.where(
-            owner[:, None] < owner[None, :], ln[:, None] + ln[None, :], -np.inf
-        )
+        both = ln[:, None] + ln[None, :]
+        return np.where(owner[:, None] < owner[None, :], both, -np.inf)
 
     def _ln_prior(self, pair: tuple[int, int]) -> float:
         """Log prior of a pair; things in one place come together more often."""

@@ -1,4 +1,4 @@
-"""Ways a reading can be a slip of the hand, each of which predicts a reading and so can be named."""
+"""Ways a reading can be a slip of the hand; each predicts a reading, and so can be named."""
 
 from __future__ import annotations
 

@@ -55,7 +55,7 @@ class Unlisted:
         total += sum(math.log(max(one.base, 1e-9)) for one in seen if not one.alternatives)
         if not usable:
             return total
-        items = [item for _, chosen in usable for item in (*chosen.numbers, *chosen.boxes)]
+        items = [item for _, chosen in usable for item in chosen.factors]
         items.sort(key=lambda item: isinstance(item, Box))
         numbers = [model.number_of(item.latent) for item in items]
         self._learn(model, numbers)

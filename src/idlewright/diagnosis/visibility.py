@@ -33,4 +33,4 @@ def visible_activity(
 def _latents(one: Seen) -> set[Latent]:
     """Every latent that a reading, right or slipped, depends on."""
     ways = (*one.alternatives, *one.slips)
-    return {item.latent for way in ways for item in (*way.numbers, *way.boxes)}
+    return {item.latent for way in ways for item in way.factors}

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from idlewright.diagnosis.belief import Belief
+from idlewright.job.case import noise_of
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Form, form_of_check
 from idlewright.model.latents import from_scale, slope_of_scale
 from idlewright.physics.meter import ORDINARY_METER
-from idlewright.job.case import noise_of
 
 ALIKE = 0.25
 """Two faults are alike if no check's mean differs by more than this many standard deviations."""
@@ -28,10 +28,8 @@ class Group:
 def groups_of(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[Group, ...]:
     """Partition of the family's faults into suspects."""
     faults = model.cells.faults
-    cures = [
-        tuple(sorted((r.id, r.cures[f.id]) for r in model.family.repairs.values() if f.id in r.cures))
-        for f in faults
-    ]
+    repairs = model.family.repairs.values()
+    cures = [sorted((r.id, r.cures[f.id]) for r in repairs if f.id in r.cures) for f in faults]
     looks = _looks(model, forms)
     middle, spread = _signatures(model, forms)
     left = list(range(len(faults)))
@@ -51,7 +49,10 @@ def groups_of(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[Group, .
     return tuple(found)
 
 
-def _looks(model: CompiledModel, forms: Mapping[str, Form]) -> list[tuple[tuple[str, str, float], ...]]:
+def _looks(
+    model: CompiledModel, forms: Mapping[str, Form]
+) -> list[tuple[tuple[str, str, float], ...]]:
+    """Check, word and odds of every word that speaks for each fault, (F,)."""
     return [
         tuple(
             (check, word, odds[fault.id])
@@ -69,10 +70,8 @@ def _signatures(
     """Mean of every latent at mild, middle and severe, (F, 3 n), and its spread, (3 n,)."""
     columns, spreads = [], []
     cells = model.cells
-    rows = [
-        np.flatnonzero((cells.fault == k) & (cells.variant == 0) & (cells.centre >= 0) & (cells.centre <= 1))
-        for k in range(len(cells.faults))
-    ]
+    usual = (cells.variant == 0) & (cells.centre >= 0) & (cells.centre <= 1)
+    rows = [np.flatnonzero((cells.fault == k) & usual) for k in range(len(cells.faults))]
     picks = np.array([[own[0], own[len(own) // 2], own[-1]] for own in rows])
     good = cells.good[0]
     for form in forms.values():

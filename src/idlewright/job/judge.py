@@ -126,9 +126,8 @@ def propose(job: JobFile, depth: Depth = "rollout") -> dict[str, Any]:
 
 def _made_by(thought: Thought, accuracy: str) -> dict[str, Any]:
     job, belief = thought.job, thought.belief
-    kept = {
-        int(row) for scenario in belief.scenarios[:1] for p in scenario.weighed.pieces for row in p.row
-    }
+    pieces = belief.scenarios[0].weighed.pieces if belief.scenarios else ()
+    kept = {int(row) for piece in pieces for row in piece.row}
     return {
         "version": __version__,
         "family": job.family.id,
@@ -207,7 +206,7 @@ def say_of(family: Any, action: str) -> str:
 def _repairs(thought: Thought) -> list[dict[str, Any]]:
     weight = thought.outlook.weight
     tariff = thought.outlook.tariff
-    found = []
+    found: list[dict[str, Any]] = []
     for option in thought.outlook.repairs:
         p = float(option.cure @ weight)
         minutes = option.minutes + option.proof_minutes

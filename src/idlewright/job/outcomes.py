@@ -1,4 +1,4 @@
-"""What each check would answer in every way the car may still be, as outcome tables for the plan."""
+"""What each check would answer in every way the car may still be: outcome tables for the plan."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ class Ways:
     """The ways the car may be that matter, H of them; the last is something else.
 
     Attributes:
-        fault: number in the family, -1 nothing wrong, F something else, pairs beyond (pair_code), (H,). active: now, (H,).
-        weight: sums to 1, (H,). mean, variance: of latents `numbers`, (H, n), working scale
+        fault: number in the family, -1 nothing wrong, F something else, pairs beyond (pair_code),
+            (H,). active: now, (H,). weight: sums to 1, (H,). mean, variance: of latents `numbers`, (H, n), working scale
             (something else: the mixture of the others, much wider).
     """
 

@@ -23,7 +23,7 @@ def readings_answer(
     """Every reading of the job in file order, struck ones too."""
     counted = {one.id: k for k, one in enumerate(belief.case.seen)}
     names = _names(belief, groups)
-    return [_entry(job, entry, counted.get(entry.id), belief, past, names) for entry in job.readings]
+    return [_entry(job, one, counted.get(one.id), belief, past, names) for one in job.readings]
 
 
 def _names(belief: Belief, groups: tuple[Group, ...]) -> list[list[str]]:

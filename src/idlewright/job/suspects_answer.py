@@ -11,6 +11,7 @@ from idlewright.diagnosis.prior import Prior, prior_of
 from idlewright.family.kinds import Family
 from idlewright.job.groups import Group
 from idlewright.job.severity import severity_of
+from idlewright.model.scalars import FloatArray
 from idlewright.words import odds_words
 
 SEVERITY_FROM = 0.02
@@ -102,7 +103,7 @@ def _place_title(belief: Belief) -> str:
     return f"Something else, between {says.get(a, a)} and {says.get(b, b)}"
 
 
-def leader_without_words(belief: Belief, prior: Prior, family: Family) -> np.ndarray:
+def leader_without_words(belief: Belief, prior: Prior, family: Family) -> FloatArray:
     """Odds with the complaint's words and the codes taken out, faults then good then else.
 
     Their factors multiply prior odds, so they divide out of the posterior exactly.
@@ -112,5 +113,6 @@ def leader_without_words(belief: Belief, prior: Prior, family: Family) -> np.nda
     fault = belief.fault * np.exp(-moved[:-1])
     good = belief.good * float(np.exp(-moved[-1]))
     other = belief.other * float(np.exp(plain.ln_else - prior.ln_else))
-    odds = np.array([*fault, good, other])
-    return odds / odds.sum()
+    odds: FloatArray = np.array([*fault, good, other])
+    odds /= odds.sum()
+    return odds

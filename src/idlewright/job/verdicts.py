@@ -122,11 +122,11 @@ def _number(
             corrected = corrected_limits(limits, nominal, reference.number)
             used = corrected
             u = _against(meter, entry, reference)
-    verdict = judge_reading(entry.number, u, used, RULE_95)
-    says = reason(verdict, entry.number, used, unit, step or 10.0 ** math.floor(math.log10(u or 1)))
+    found = judge_reading(entry.number, u, used, RULE_95)
+    says = reason(found, entry.number, used, unit, step or 10.0 ** math.floor(math.log10(u or 1)))
     if corrected is not None:
         says += f", moved for reference {reference.typed if reference else ''}"
-    return Judged(verdict.word, limits, page, corrected, (), u, verdict.p_inside, verdict.rule, says)
+    return Judged(found.word, limits, page, corrected, (), u, found.p_inside, found.rule, says)
 
 
 def uncertainty(meter: Meter, entry: ReadingEntry) -> float:

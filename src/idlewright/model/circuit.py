@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from idlewright.family.kinds import Family, holds
+from idlewright.family.kinds import Family, Resistor, Source, holds
 from idlewright.model.scalars import FloatArray, ScalarTable
 from idlewright.model.worlds import Gradient, Worlds, gather
 from idlewright.physics.star_mesh import PortProgram, compile_port
@@ -60,7 +60,8 @@ class CircuitState:
         self.branches: list[tuple[str, str]] = [(r.a, r.b) for r in resistors]
         self.branches += [(s.plus, s.minus) for s in sources]
         self.live = bool(sources)
-        self._ohm = np.array([present[e.ohm] for e in [*resistors, *sources]], dtype=np.int64)
+        elements: list[Resistor | Source] = [*resistors, *sources]
+        self._ohm = np.array([present[element.ohm] for element in elements], dtype=np.int64)
         self._fraction = {
             row: (present[r.fraction], r.complement)
             for row, r in enumerate(resistors)
@@ -149,4 +150,5 @@ class CircuitState:
 
 def _share(worlds: Worlds, position: int) -> FloatArray:
     """A slider's position, kept off its very ends."""
-    return np.clip(worlds.values[position], 1e-6, 1.0 - 1e-6)
+    share: FloatArray = np.clip(worlds.values[position], 1e-6, 1.0 - 1e-6)
+    return share

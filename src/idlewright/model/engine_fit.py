@@ -1,4 +1,4 @@
-"""Fits the idle model to this engine: its vacuum first, then each area to the speed the book gives."""
+"""Fits the idle model to this engine: its vacuum first, then each area to the book's speed."""
 
 from __future__ import annotations
 

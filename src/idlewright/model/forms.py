@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Check, Family, Word
@@ -179,7 +180,7 @@ def _modes(family: Family, check: Check, state: State, input_ohm: float) -> tupl
 
 
 def _engine(family: Family, check: Check, state: State) -> Latent:
-    kind = "speed" if check.of == "engine.speed" else "vacuum"
+    kind: Literal["speed", "vacuum"] = "speed" if check.of == "engine.speed" else "vacuum"
     unit = "rpm" if kind == "speed" else "kPa"
     if check.compare_with is not None:
         versus = freeze(family.full_state({**check.state, **check.compare_with}))
@@ -259,4 +260,4 @@ def _box(word: Word, latent: Latent, blur: float) -> Box:
 def _scaled(latent: Latent, value: float) -> float:
     if latent.scale == "log" and value <= 0:
         return -math.inf
-    return float(to_scale(latent.scale, value))  # type: ignore[arg-type]
+    return float(to_scale(latent.scale, value))

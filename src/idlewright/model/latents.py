@@ -31,7 +31,7 @@ def freeze(state: Mapping[str, str]) -> State:
     return tuple(sorted(state.items()))
 
 
-def to_scale(scale: ScaleName, value: FloatArray) -> FloatArray:
+def to_scale(scale: ScaleName, value: FloatArray | float) -> FloatArray:
     """Working coordinate of values in their own unit."""
     value = np.asarray(value, dtype=float)
     if scale == "volt":
@@ -55,7 +55,7 @@ def from_scale(scale: ScaleName, x: FloatArray) -> FloatArray:
     return x
 
 
-def slope_of_scale(scale: ScaleName, value: FloatArray) -> FloatArray:
+def slope_of_scale(scale: ScaleName, value: FloatArray | float) -> FloatArray:
     """d x / d value at a value in its own unit."""
     value = np.asarray(value, dtype=float)
     if scale == "volt":

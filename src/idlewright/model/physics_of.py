@@ -1,4 +1,4 @@
-"""The physics of one family and sheet: circuits, engine and motors by car state, each built once."""
+"""The physics of one family and sheet: circuits, engine, motors by car state, each built once."""
 
 from __future__ import annotations
 

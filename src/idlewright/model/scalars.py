@@ -35,8 +35,8 @@ class ScalarTable:
 
     Attributes:
         ids: scalar ids, S of them. log: True where the working coordinate is the logarithm, (S,).
-        nominal: value of the good car, (V, S), own unit. spread: standard deviation of good parts in
-            the working coordinate, (V, S). variants: V mappings of sheet key -> word assumed.
+        nominal: value of the good car, (V, S), own unit. spread: standard deviation of good parts
+            in the working coordinate, (V, S). variants: V mappings of sheet key -> word assumed.
         only: state condition of each scalar; stands_for: index of the scalar replaced, or -1, (S,).
         variant_weight: their weights, (V,). assumed: sheet keys whose usual value stood in.
     """

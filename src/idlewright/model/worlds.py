@@ -1,4 +1,4 @@
-"""A batch of worlds (cars with definite scalar values), and gradients with respect to coordinates."""
+"""A batch of worlds (cars with definite scalar values), and gradients by working coordinates."""
 
 from __future__ import annotations
 
@@ -68,5 +68,6 @@ class Worlds:
     def slope(self, position: int) -> FloatArray:
         """d value / d coordinate of one scalar, (W,): the value itself on a log scale, else one."""
         if self.table.log[position]:
-            return self.values[position]
+            value: FloatArray = self.values[position]
+            return value
         return np.ones(self.width)
