@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from idlewright.cli.failures import ANSWER_IS_NO, DONE
 from idlewright.cli.families import complete_family, family_ids
 from idlewright.cli.screen import style_wanted, width
 from idlewright.cli.session import Session
@@ -44,6 +45,8 @@ WHAT = ("plan", "truth", "speed", "gaps")
 @click.pass_obj
 def VERB(session: Session, what: str, family: str | None, cases: int, seed: int) -> int:
     """Run the study and print it."""
+    if what == "gaps":
+        return _gaps(session, family or family_ids()[0])
     from idlewright.study import run
 
     found = run(what, family=family or family_ids()[0], cases=cases, seed=seed)
@@ -54,3 +57,21 @@ def VERB(session: Session, what: str, family: str | None, cases: int, seed: int)
         words = study_text(found, width(), style_wanted())
     session.answer(found, words)
     return 0
+
+
+def _gaps(session: Session, family: str) -> int:
+    """Print a family's gaps; 1 if no check shows a fault that its file does not declare silent."""
+    from idlewright.family import load_family
+    from idlewright.family.kinds import Sheet
+    from idlewright.family.textfile import content_sha256
+    from idlewright.model.compiled import compile_model
+    from idlewright.study.gaps import gaps, is_silent
+
+    found = gaps(compile_model(load_family(family), Sheet("", content_sha256({}), {})))
+    words = ""
+    if not session.wants_json:
+        from idlewright.report.gaps_text import gaps_text
+
+        words = gaps_text(found, width(), style_wanted())
+    session.answer(found, words)
+    return ANSWER_IS_NO if is_silent(found) else DONE

@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from idlewright.model.cells import IntArray, place
 from idlewright.model.compiled import CompiledModel
-from idlewright.model.curves import WEIGHTS, Curve, curve
+from idlewright.model.curves import Curve, curve
 from idlewright.model.forms import Box, Form, Mode
 from idlewright.model.latents import (
     Latent,
@@ -70,16 +70,45 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class _Mixture:
-    """Normal laws by cell and piece: means, sds and shares of the cell, (C, M)."""
+    """Normal laws of each different answer: means, sds and shares, (N, M).
+
+    Attributes:
+        answer: which answer each of the N entries belongs to, (N,). of_row: answer of each row
+            asked about, (F + 1,); rows that a check does not tell apart share one.
+    """
 
     mean: FloatArray
     sd: FloatArray
     share: FloatArray
+    answer: IntArray
+    of_row: IntArray
 
-    def below(self, x: FloatArray, asked: Asked) -> FloatArray:
-        """Share of each row below x (F + 1,)."""
-        inside = ndtr((x[asked.row][:, None] - self.mean) / self.sd)
-        return asked.per_row((self.share * inside).sum(axis=1))
+    @property
+    def count(self) -> int:
+        """Number of different answers."""
+        return int(self.of_row.max()) + 1
+
+    def below(self, x: FloatArray) -> FloatArray:
+        """Share of each answer below x, both (answers,)."""
+        inside = ndtr((x[self.answer][:, None] - self.mean) / self.sd)
+        total: FloatArray = np.bincount(
+            self.answer, weights=(self.share * inside).sum(axis=1), minlength=self.count
+        )
+        return total
+
+
+def _gathered(mean: FloatArray, sd: FloatArray, share: FloatArray, asked: Asked) -> _Mixture:
+    """The mixture by cell, (C, M), with equal cells and equal rows worked out once."""
+    key = np.concatenate([mean, sd, share], axis=1)
+    _, first, back = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    weight = np.zeros((len(asked.faults) + 1, len(first)))
+    np.add.at(weight, (asked.row, back), asked.share)
+    different, of_row = np.unique(weight.round(12), axis=0, return_inverse=True)
+    answer, which = np.nonzero(different)
+    cell = first[which]
+    return _Mixture(
+        mean[cell], sd[cell], share[cell] * different[answer, which][:, None], answer, of_row
+    )
 
 
 def answers_of(model: CompiledModel, form: Form, asked: Asked) -> list[Answer]:
@@ -91,14 +120,15 @@ def answers_of(model: CompiledModel, form: Form, asked: Asked) -> list[Answer]:
     words = _words(form, curves, asked)
     if not form.modes:
         return [Answer(words=w, why_invalid=y) for w, y in zip(words, why, strict=True)]
-    mixture = _shown(form, curves, asked.meter)
-    top = _top(asked.meter, form)
-    over = np.clip(1.0 - mixture.below(np.full(len(why), top), asked), 0.0, 1.0)
+    mixture = _shown(form, curves, asked)
+    top = top_of(asked.meter, form)
+    over = np.clip(1.0 - mixture.below(np.full(mixture.count, top)), 0.0, 1.0)
     over = np.where(over < DUST, 0.0, over)
     ends = [
-        _natural(form.scale, _quantile(mixture, p * (1.0 - over), asked, top))
+        _natural(form.scale, _quantile(mixture, p * (1.0 - over), top))[mixture.of_row]
         for p in (0.5 * (1.0 - LEVEL), 0.5, 0.5 * (1.0 + LEVEL))
     ]
+    over = over[mixture.of_row]
     found = []
     for row, reason in enumerate(why):
         if reason:
@@ -116,7 +146,7 @@ def _natural(scale: ScaleName, x: FloatArray) -> FloatArray:
     return np.maximum(value, 0.0) if scale == "ohm" else value
 
 
-def _top(meter: Meter, form: Form) -> float:
+def top_of(meter: Meter, form: Form) -> float:
     """Largest reading on the working scale."""
     measured = "volt" if form.function == "mV" else form.function
     if measured not in meter.functions:
@@ -125,7 +155,7 @@ def _top(meter: Meter, form: Form) -> float:
     return float(to_scale(form.scale, np.float64(top)))
 
 
-def _shown(form: Form, curves: Mapping[Latent, Curve], meter: Meter) -> _Mixture:
+def _shown(form: Form, curves: Mapping[Latent, Curve], asked: Asked) -> _Mixture:
     """What the meter shows: all modes and pieces side by side, its own uncertainty added."""
     chance = mode_chances(form.modes, curves)
     means, sds, shares = [], [], []
@@ -134,9 +164,9 @@ def _shown(form: Form, curves: Mapping[Latent, Curve], meter: Meter) -> _Mixture
             continue
         here = curves[mode.number]
         means.append(here.mean)
-        sds.append(np.sqrt(here.sd**2 + reading_variance(form, meter, here.mean)))
-        shares.append(chance[:, k : k + 1] * WEIGHTS)
-    return _Mixture(np.hstack(means), np.hstack(sds), np.hstack(shares))
+        sds.append(np.sqrt(here.sd**2 + reading_variance(form, asked.meter, here.mean)))
+        shares.append(chance[:, k : k + 1] * here.weights)
+    return _gathered(np.hstack(means), np.hstack(sds), np.hstack(shares), asked)
 
 
 def reading_variance(form: Form, meter: Meter, x: FloatArray) -> FloatArray:
@@ -170,7 +200,7 @@ def _together(boxes: Sequence[Box], curves: Mapping[Latent, Curve]) -> FloatArra
         here = curves[box.latent]
         sd = np.sqrt(here.sd**2 + box.blur**2)
         inside = ndtr((box.high - here.mean) / sd) - ndtr((box.low - here.mean) / sd)
-        chance = chance * (inside @ WEIGHTS)
+        chance = chance * (inside @ here.weights)
     return np.clip(chance, 0.0, 1.0)
 
 
@@ -209,17 +239,14 @@ def stated_odds(form: Form, fault: str | None) -> dict[str, float]:
     return {word: odds[word] / scale for word in form.odds}
 
 
-def _quantile(mixture: _Mixture, p: FloatArray, asked: Asked, top: float) -> FloatArray:
-    """x of each row with a share p (F + 1,) below it, by halving."""
-    rows = len(p)
-    least, most = (
-        float((mixture.mean - 8.0 * mixture.sd).min()),
-        float((mixture.mean + 8.0 * mixture.sd).max()),
-    )
-    low, high = np.full(rows, least), np.full(rows, min(most, top))
+def _quantile(mixture: _Mixture, p: FloatArray, top: float) -> FloatArray:
+    """x of each answer with a share p below it, both (answers,), by halving."""
+    least = float((mixture.mean - 8.0 * mixture.sd).min())
+    most = float((mixture.mean + 8.0 * mixture.sd).max())
+    low, high = np.full(len(p), least), np.full(len(p), min(most, top))
     for _ in range(STEPS):
         middle = 0.5 * (low + high)
-        under = mixture.below(middle, asked) < p
+        under = mixture.below(middle) < p
         low, high = np.where(under, middle, low), np.where(under, high, middle)
     return 0.5 * (low + high)
 

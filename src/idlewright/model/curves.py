@@ -39,11 +39,12 @@ class Curve:
     """One latent in C cells: a mixture of K normal laws a cell, working scale.
 
     Attributes:
-        mean, sd: (C, K). The K weights are WEIGHTS.
+        mean, sd: (C, K). weights: of the K laws, (K,).
     """
 
     mean: FloatArray
     sd: FloatArray
+    weights: FloatArray
 
 
 def inner_cells(model: CompiledModel) -> IntArray:
@@ -60,6 +61,13 @@ def straight(model: CompiledModel, number: int, cell: IntArray) -> tuple[FloatAr
     return mean[:, 0], gradient
 
 
+def line_curve(model: CompiledModel, number: int, cell: IntArray) -> Curve:
+    """The latent in the given cells as the bank's straight lines have it: one law a cell."""
+    mean, gradient = straight(model, number, cell)
+    spread = np.sqrt((gradient**2).sum(axis=1))
+    return Curve(mean[:, None], spread[:, None], np.ones(1))
+
+
 def curve(model: CompiledModel, number: int, cell: IntArray) -> Curve:
     """The latent's mixture in the given cells, (C,).
 
@@ -69,7 +77,7 @@ def curve(model: CompiledModel, number: int, cell: IntArray) -> Curve:
     key = np.concatenate([mean[:, None], gradient], axis=1)
     _, first, back = np.unique(key, axis=0, return_index=True, return_inverse=True)
     solved = _solve(model, number, cell[first], gradient[first])
-    return Curve(solved.mean[back], solved.sd[back])
+    return Curve(solved.mean[back], solved.sd[back], WEIGHTS)
 
 
 def _solve(model: CompiledModel, number: int, cell: IntArray, gradient: FloatArray) -> Curve:
@@ -80,4 +88,4 @@ def _solve(model: CompiledModel, number: int, cell: IntArray, gradient: FloatArr
     which = np.repeat(cell, len(POINTS))
     x, slopes = model.linearise(which, z.reshape(-1, z.shape[2]), [number])
     steep = np.einsum("ckt,ct->ck", slopes[:, 0, :].reshape(*z.shape), along)
-    return Curve(x[:, 0].reshape(len(cell), -1), np.abs(steep) * WIDTH)
+    return Curve(x[:, 0].reshape(len(cell), -1), np.abs(steep) * WIDTH, WEIGHTS)
