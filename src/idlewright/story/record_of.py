@@ -9,6 +9,7 @@ from idlewright.job.entries import JobFile, ReadingEntry
 from idlewright.job.prospects import TARIFF
 from idlewright.job.suspects_answer import capital
 from idlewright.job.verdicts import Judged, judge_entry
+from idlewright.quantities import format_range
 from idlewright.story.worker import BEFORE_TRIES, Worker
 from idlewright.words import odds_words
 
@@ -106,8 +107,21 @@ def _wrong(worker: Worker) -> str:
     truth = _cured(worker)
     if worker.ending == "proven":
         before = f"Before it was touched this was {odds_words(p)}."
-        return f"{capital(truth or leader)}. {before}"
+        return f"{capital(truth or leader)}. {_what_it_read(worker.job())}{before}"
     return f"Not proven. What led at the end: {leader}, {odds_words(p)}."
+
+
+def _what_it_read(job: JobFile) -> str:
+    """The reading farthest outside its limits before the first repair, as a sentence or ""."""
+    for entry in job.readings:
+        judged = judge_entry(job, entry)
+        if entry.counts and entry.epoch == 0 and judged.word == "outside" and entry.check:
+            say = lower(_say(job.family, entry.check))
+            if judged.limits is not None:
+                asked = format_range(judged.limits.low, judged.limits.high, entry.unit or "")
+                return f"{capital(say)} read {entry.typed} where {asked} is asked. "
+            return f"{capital(say)}: {entry.typed}. "
+    return ""
 
 
 def _cured(worker: Worker) -> str:

@@ -8,11 +8,12 @@ from typing import Any
 
 from idlewright.diagnosis.slips import SAYS
 from idlewright.errors import CannotTell
-from idlewright.family.kinds import Check, Sheet
+from idlewright.family.kinds import Check, Repair, Sheet
 from idlewright.job.entries import JobFile
 from idlewright.job.file import load_job
 from idlewright.job.judge import Thought, think
 from idlewright.job.next_step import why
+from idlewright.job.verdicts import NO_SPEC, judge_entry
 from idlewright.plan.propose import Action
 from idlewright.practice import Luck, PracticeCar
 from idlewright.words import odds_words
@@ -20,6 +21,7 @@ from idlewright.words import odds_words
 MOST_STEPS = 45
 PROOF_TRIES = 5
 BEFORE_TRIES = 4
+MOST_SETTINGS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,25 +177,50 @@ class Worker:
         self.car.repair(action.id)
         minutes = self.car.spent.hands_on - spent
         yield Step("repair", f"{repair.say}. Why: {_lower(why(thought, action))}", minutes, thought)
+        yield self._settings(thought, repair)
         spent = self.car.spent.hands_on
-        readings = []
-        for check_id in repair.prove[:3]:
-            try:
-                readings.append(f"{family.checks[check_id].say} {self.car.read(check_id)}")
-            except CannotTell:
-                continue
         tries = self.car.proof(action.id, PROOF_TRIES)
         self.clean = sum(tries)
         minutes = self.car.spent.hands_on - spent
-        read = f" {'; '.join(readings)}." if readings else ""
         if all(tries):
             self.ending, self.cured_by = "proven", action.id
-            yield Step("proof", f"{len(tries)} clean tries under load.{read}", minutes)
+            yield Step("proof", f"{len(tries)} clean tries under load: proven here.", minutes)
             return
         bad = len(tries) - self.clean
         showed = f"It still showed in {bad} of {len(tries)} tries under load."
         self.wrong.append((repair.say, showed))
-        yield Step("proof", f"{showed}{read} That was not it: going on.", minutes)
+        yield Step("proof", f"{showed} That was not it: going on.", minutes)
+
+    def _settings(self, thought: Thought, repair: Repair) -> Step:
+        """Read again what the repair moved, what proves it, and what was outside before it."""
+        family = self.car.family
+        outside = [
+            entry.check
+            for entry in thought.job.readings
+            if entry.counts
+            and entry.check is not None
+            and entry.epoch == thought.job.epoch
+            and judge_entry(thought.job, entry).word == "outside"
+        ]
+        wanted = [*repair.voids, *outside, *repair.prove]
+        chosen = [check for check in dict.fromkeys(wanted) if check in family.checks]
+        spent = self.car.spent.hands_on
+        said = []
+        for check_id in chosen[:MOST_SETTINGS]:
+            try:
+                said.append((check_id, self.car.read(check_id)))
+            except CannotTell:
+                continue
+        minutes = self.car.spent.hands_on - spent
+        job = self.job()
+        words = {entry.check: judge_entry(job, entry).word for entry in job.readings}
+        parts = [
+            f"{family.checks[check].say} {typed}"
+            + (f", {words[check]}" if words[check] != NO_SPEC else "")
+            for check, typed in said
+        ]
+        says = "; ".join(parts) if parts else "nothing it touched has a setting"
+        return Step("settings", f"Settings looked at again: {says}.", minutes)
 
     def _stop(self, thought: Thought) -> Step:
         nothing = int(thought.odds.argmax()) == len(thought.prepared.groups)
