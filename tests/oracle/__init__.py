@@ -4,5 +4,5 @@ Two oracles share only the model's physics (values and derivatives) with the pro
 cells, Gaussians, boxes, index maps or pruning:
 
 - `brute`: worlds drawn from the prior, weighed by their likelihood;
-- `gauss_newton`: worlds drawn near the readings, weighed by prior x likelihood / density drawn from.
+- `gauss_newton`: worlds drawn near the readings, weighed by prior x likelihood / density.
 """

@@ -51,7 +51,7 @@ def brute_force(
     timeline: Timeline,
     draws: int = 32768,
 ) -> Answer:
-    """Odds by weighing `draws` worlds of every hypothesis; severity and tolerances by Sobol points."""
+    """Odds by weighing `draws` worlds (Sobol points) of every hypothesis."""
     car = Car(model, timeline)
     choices = laws(car.model, seen, times)
     worlds = qmc.Sobol(car.size + 2, seed=20240501).random(draws)

@@ -87,6 +87,8 @@ class Car:
         x = np.empty((len(u), len(law.latents)))
         by_z = np.zeros((len(u), len(law.latents), self.size))
         by_u = np.zeros((len(u), len(law.latents)))
+        if not len(u):
+            return x, by_z, by_u
         for time in set(law.times):
             here = [k for k, t in enumerate(law.times) if t == time]
             columns = self.columns[self.epochs[time]]
@@ -131,8 +133,8 @@ def patterns(car: Car, number: int) -> dict[tuple[bool, ...], float]:
     """Chance of each pattern of activity over the times.
 
     The fault is cured by repair k with its stated chance, else lives on. An intermittent fault is
-    active at a time with a chance c ~ Beta(1, 3), the same for all times; a time that provokes it is
-    quiet only with chance (1 - c)^3. Integrated with 40 Gauss points (exact: polynomials).
+    active at a time with a chance c ~ Beta(1, 3), the same for all times; a time that provokes it
+    is quiet only with chance (1 - c)^3. Integrated with 40 Gauss points (exact: polynomials).
     """
     times = car.timeline.times
     count = max(len(times), 1)

@@ -56,9 +56,9 @@ class TrueCar:
             for box in mode.boxes
         )
 
-    def read(self, name: str, form: Form, time: int, tell_mode: bool) -> Seen | None:
+    def read(self, name: str, check: str, form: Form, time: int, tell_mode: bool) -> Seen | None:
         """The reading of one check as the product takes it, or None if nothing can be read."""
-        seen = Seen(name, (), 0, time)
+        seen = Seen(name, (), 0, time, what=check)
         if form.odds and not form.modes:
             return replace(seen, **self._odds_word(form, time))
         if form.words and (not form.modes or (tell_mode and self.rng.random() < 0.7)):
@@ -167,10 +167,8 @@ def readings_of(
         time = int(rng.integers(max(len(true.car.timeline.times), 1)))
         input_ohm = ORDINARY["volt"].input_ohm
         form = form_of_check(family, check, input_ohm)
-        one = true.read(f"r{len(seen)}", form, time, bool(rng.random() < 0.5))
+        one = true.read(f"r{len(seen)}", check.id, form, time, bool(rng.random() < 0.5))
         if one is not None:
             seen.append(one)
             times.append(time)
     return seen, times
-
-

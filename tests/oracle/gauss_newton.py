@@ -1,8 +1,8 @@
 """Odds from worlds drawn near the readings: exact weights whatever the proposal, true physics.
 
-Severity u is drawn from a piecewise constant density that adapts to where the readings put it. Then,
-for every draw, the directions of the tolerances that the readings do not see are drawn from the
-prior, and in the others Gauss-Newton steps onto the readings are taken *for that draw*, so that
+Severity u is drawn from a piecewise constant density that adapts to where the readings put it.
+Then, for every draw, the directions of the tolerances that the readings do not see are drawn from
+the prior, and in the others Gauss-Newton steps onto the readings are taken *for that draw*, so that
 precise readings (a thin curved sheet of worlds) are followed. The weight of a draw is
 prior x likelihood / density it was drawn from. Source of the scheme: importance sampling; the
 randomised Gauss-Newton start is from memory.
@@ -50,18 +50,22 @@ class Nodes:
     ln_z: np.ndarray
 
     def take(self, which: np.ndarray) -> Nodes:
+        """Some of the nodes."""
         return Nodes(*(a[which] for a in (self.item, self.low, self.high, self.z, self.ln_z)))
 
     @property
     def middle(self) -> np.ndarray:
+        """Middle of each interval."""
         return 0.5 * (self.low + self.high)
 
     @property
     def ln_mass(self) -> np.ndarray:
+        """Rough log mass of each interval."""
         return self.ln_z + np.log(self.high - self.low)
 
 
 def joined(parts: Sequence[Nodes]) -> Nodes:
+    """Several lots of nodes as one."""
     return Nodes(
         *(
             np.concatenate([getattr(p, name) for p in parts])
@@ -88,6 +92,7 @@ class Search:
     def look(
         self, item: np.ndarray, z: np.ndarray, u: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Latents and derivatives of worlds of some items."""
         return self.car.look(
             self.law, self.cell[item], self.good[item], self.active[item], self.level[item], z, u
         )
@@ -111,7 +116,7 @@ class Search:
         return twin
 
     def first(self, twin: np.ndarray) -> Nodes:
-        """Equal intervals of every item that has no earlier twin, at the middle of its tolerances."""
+        """Equal intervals of every item without an earlier twin, tolerances at their middle."""
         count = np.where(self.ranged, FIRST_INTERVALS, 1)
         count[twin != np.arange(len(twin))] = 0
         item = np.repeat(np.arange(len(count)), count)
@@ -174,7 +179,7 @@ class Search:
 
     def refine(self, nodes: Nodes) -> Nodes:
         """Cut the intervals that hold much of their item's mass, and their neighbours."""
-        for round_ in range(ROUNDS):
+        for round_ in range(ROUNDS if len(nodes.item) else 0):
             mass = nodes.ln_mass
             best = np.full(len(self.cell), -np.inf)
             np.maximum.at(best, nodes.item, mass)
@@ -193,10 +198,12 @@ class Search:
                 break
             old = nodes.take(cut)
             middle = old.middle
-            halves = joined([
-                Nodes(old.item, old.low, middle, old.z, old.ln_z),
-                Nodes(old.item, middle, old.high, old.z, old.ln_z),
-            ])
+            halves = joined(
+                [
+                    Nodes(old.item, old.low, middle, old.z, old.ln_z),
+                    Nodes(old.item, middle, old.high, old.z, old.ln_z),
+                ]
+            )
             nodes = joined([nodes.take(~cut), self.settle(halves, 2)])
             order = np.lexsort((nodes.low, nodes.item))
             nodes = nodes.take(order)
@@ -225,7 +232,7 @@ class Search:
         aside = prior_z - np.einsum("wkm,wm->wk", axes, np.einsum("wkm,wk->wm", axes, prior_z))
         a = np.einsum("wkm,wk->wm", axes, own.z[chosen])
         which = np.full(len(u), item)
-        for _ in range(2):
+        for _ in range(2 if len(points) > 100 else 1):
             z = aside + np.einsum("wkm,wm->wk", axes, a)
             x, slope, _ = self.look(which, z, u)
             along = slope @ axes

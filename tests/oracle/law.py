@@ -73,6 +73,8 @@ def laws(model: CompiledModel, seen: Sequence[Seen], times: Sequence[int]) -> li
     for choice in itertools.product(*(one.alternatives for one, _ in able)):
         numbers = [(f, t) for a, (_, t) in zip(choice, able, strict=True) for f in a.numbers]
         boxes = [(b, t) for a, (_, t) in zip(choice, able, strict=True) for b in a.boxes]
+        # A border errs the same way each time it is seen in one stretch: equal boxes are one.
+        boxes = list(dict.fromkeys(boxes))
         found.append(
             Law(
                 latents=tuple(model.number_of(f.latent) for f, _ in (*numbers, *boxes)),
@@ -110,7 +112,11 @@ def ln_odds_words(model: CompiledModel, seen: Sequence[Seen], times: Sequence[in
     """Log chance of the words with stated odds: (F + 1, T, 2), last fault good, [..., 1] active."""
     faults = list(model.cells.faults)
     table = np.zeros((len(faults) + 1, max(times, default=0) + 1, 2))
-    for one, time in zip(seen, times, strict=True):
+    looks = {}
+    for k, (one, time) in enumerate(zip(seen, times, strict=True)):
+        answer = (one.what or k, time, one.base, tuple(sorted(one.odds.items())))
+        looks[answer] = (one, time)  # the same look again at one time says nothing new
+    for one, time in looks.values():
         if not one.odds and one.base == 1.0:
             continue
         table[:, time, :] += math.log(one.base)
