@@ -90,7 +90,7 @@ def _numbers(
     residual = seen.y - mean
     root = np.linalg.cholesky(covariance)
     ln_det = 2.0 * np.log(root[:, np.arange(n), np.arange(n)]).sum(axis=1)
-    inverse: FloatArray = np.linalg.inv(covariance)
+    inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     alpha = (inverse @ residual[:, :, None])[:, :, 0]
     squared = (residual * alpha).sum(axis=1)
     ln_z: FloatArray = -0.5 * (squared + ln_det + n * LN_TWO_PI)

@@ -215,7 +215,7 @@ class PairWeigher:
         own = np.flatnonzero(cells.fault == fault)
         if cells.spread[own[0]] == 0:
             return np.zeros(1), 0.0
-        return (np.arange(SIDE_CELLS) + 0.5) * WIDTH, SPREAD
+        return (np.arange(SIDE_CELLS, dtype=np.float64) + 0.5) * WIDTH, SPREAD
 
     def _words(
         self, cells: PairCells, last: IntArray, seen: Sequence[Seen], times: Sequence[int]

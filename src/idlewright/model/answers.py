@@ -47,10 +47,8 @@ class Asked:
 
     def per_row(self, value: FloatArray) -> FloatArray:
         """Average over each row's cells of a value by cell, (F + 1,)."""
-        total: FloatArray = np.bincount(
-            self.row, weights=self.share * value, minlength=len(self.faults) + 1
-        )
-        return total
+        total = np.bincount(self.row, weights=self.share * value, minlength=len(self.faults) + 1)
+        return np.asarray(total, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,10 +89,9 @@ class _Mixture:
     def below(self, x: FloatArray) -> FloatArray:
         """Share of each answer below x, both (answers,)."""
         inside = ndtr((x[self.answer][:, None] - self.mean) / self.sd)
-        total: FloatArray = np.bincount(
-            self.answer, weights=(self.share * inside).sum(axis=1), minlength=self.count
-        )
-        return total
+        weights = (self.share * inside).sum(axis=1)
+        total = np.bincount(self.answer, weights=weights, minlength=self.count)
+        return np.asarray(total, dtype=np.float64)
 
 
 def _gathered(mean: FloatArray, sd: FloatArray, share: FloatArray, asked: Asked) -> _Mixture:
@@ -248,7 +245,8 @@ def _quantile(mixture: _Mixture, p: FloatArray, top: float) -> FloatArray:
         middle = 0.5 * (low + high)
         under = mixture.below(middle) < p
         low, high = np.where(under, middle, low), np.where(under, high, middle)
-    return 0.5 * (low + high)
+    middle = 0.5 * (low + high)
+    return middle
 
 
 def _why_invalid(model: CompiledModel, form: Form, asked: Asked) -> list[str]:

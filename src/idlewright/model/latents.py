@@ -105,6 +105,7 @@ class VoltBetween:
     unit: str = "V"
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """asinh of the volts shown, and its gradient."""
         circuit = physics.circuit(self.state)
         port = circuit.port(worlds, self.red, self.black)
         share = self.input_ohm / (self.input_ohm + port.ohms)
@@ -128,6 +129,7 @@ class OhmBetween:
     unit: str = "ohm"
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """Log of the ohms shown, and its gradient."""
         circuit = physics.circuit(self.state)
         port = circuit.port(worlds, self.red, self.black)
         factor = port.ohms / (port.ohms + OHM_KNEE)
@@ -145,6 +147,7 @@ class ScalarAt:
     unit: str
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """The scalar's coordinate; 0, moved by nothing, in a state where it does not count."""
         position = physics.present(self.state).get(self.scalar)
         if position is None:
             empty = Gradient(np.empty(0, dtype=np.int64), np.empty((0, worlds.width)))
@@ -164,6 +167,7 @@ class EngineOutput:
     unit: str
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """Log speed or plain vacuum, and its gradient."""
         value, gradient = physics.engine(self.state).output(worlds, self.kind)
         return to_scale(self.scale, value), gradient.scaled(slope_of_scale(self.scale, value))
 
@@ -179,6 +183,7 @@ class EngineChange:
     scale: ScaleName = "linear"
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """Difference of the two outputs, and its gradient."""
         here, d_here = physics.engine(self.state).output(worlds, self.kind)
         there, d_there = physics.engine(self.versus).output(worlds, self.kind)
         one = np.ones(worlds.width)
@@ -195,6 +200,7 @@ class SpeedOverTarget:
     unit: str = "1"
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """Log of speed over target, and its gradient."""
         speed, d_speed = physics.engine(self.state).output(worlds, "speed")
         position = physics.present(self.state)[self.target]
         target = worlds.values[position]
@@ -216,5 +222,6 @@ class MotorOutput:
     unit: str
 
     def evaluate(self, physics: Physics, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        """The output on its scale, and its gradient."""
         value, gradient = physics.motor(self.motor, self.state).output(worlds, self.kind)
         return to_scale(self.scale, value), gradient.scaled(slope_of_scale(self.scale, value))
