@@ -1,0 +1,1 @@
+"""The diagnosis: from readings to the odds of every fault, pair and slip."""
