@@ -1,0 +1,1 @@
+"""The physics: circuits, meters, motors and idling engines; no files, no screens."""
