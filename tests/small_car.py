@@ -1,4 +1,4 @@
-"""A small invented car, built by hand: one throttle sensor on its wires, one coolant sensor beside it.
+"""A small invented car, built by hand: a throttle sensor on its wires, a coolant sensor beside it.
 
 Small enough for brute force over its parameters, yet with everything the diagnosis must handle: log
 and linear scalars, a shared ground, a word by limits, a word by odds, an intermittent.
@@ -24,7 +24,9 @@ from idlewright.family.kinds import (
 )
 
 
-def _scalar(name: str, value: float, within: float, scale: str = "log", unit: str = "ohm") -> Scalar:
+def _scalar(
+    name: str, value: float, within: float, scale: str = "log", unit: str = "ohm"
+) -> Scalar:
     return Scalar(name, "log" if scale == "log" else "linear", Value(number=value), within, unit)
 
 
@@ -69,7 +71,8 @@ def small_family() -> Family:
     ]
     faults = [
         Fault("gnd.poor", "Resistance in the sensor ground", (Span("set", "gnd.ohm", 20, 5e4),), 3),
-        Fault("common.poor", "Resistance in the common ground", (Span("set", "common.ohm", 5, 500),), 1),
+        Fault("common.poor", "Resistance in the common ground",
+              (Span("set", "common.ohm", 5, 500),), 1),
         Fault("ref.poor", "Resistance in the reference", (Span("set", "ref.ohm", 20, 5e4),), 2),
         Fault("set_high", "Sensor set too high", (Span("shift", "track.closed", 0.02, 0.10),), 4),
         Fault("set_low", "Sensor set too low", (Span("shift", "track.closed", -0.02, -0.08),), 2),
@@ -78,16 +81,18 @@ def small_family() -> Family:
     ]
     on_closed = {"key": "on", "throttle": "closed"}
     checks = [
-        Check("closed", "closed throttle", "Read it", "volt", on_closed, 1, red="sig.s", black="zero",
-              spec=Limit(low=0.45, high=0.57)),
+        Check("closed", "closed throttle", "Read it", "volt", on_closed, 1,
+              red="sig.s", black="zero", spec=Limit(low=0.45, high=0.57)),
         Check("wide", "wide open", "Read it", "volt", {"key": "on", "throttle": "wide"}, 1,
               red="sig.s", black="zero"),
-        Check("reference", "reference", "Read it", "volt", on_closed, 1, red="ref.s", black="gnd.s"),
+        Check("reference", "reference", "Read it", "volt", on_closed, 1,
+              red="ref.s", black="gnd.s"),
         Check("ground", "ground drop", "Read it", "volt", on_closed, 1, red="gnd.s", black="zero"),
         Check("coolant", "coolant", "Read it", "volt", on_closed, 2, red="cool", black="zero"),
         Check("track", "track", "Read it", "ohm", {"key": "off"}, 4, red="ref.s", black="gnd.s"),
         Check("feel", "feeler", "Look", "word", on_closed, 1, of="track.closed",
-              words=(Word("as set", 0.085, 0.115), Word("high", 0.115, None), Word("low", None, 0.085)),
+              words=(Word("as set", 0.085, 0.115), Word("high", 0.115, None),
+                     Word("low", None, 0.085)),
               blur=0.004),
         Check("look", "look at the pin", "Look", "word", on_closed, 1,
               words=(Word("clean"), Word("green", odds={"gnd.poor": 0.6, "pin.loose": 0.5}))),
@@ -96,7 +101,8 @@ def small_family() -> Family:
         Repair("gnd.renew", "renew ground", "Renew it", {"gnd.poor": 0.97, "pin.loose": 0.9}, 35,
                renews=("gnd",)),
         Repair("set", "set sensor", "Set it", {"set_high": 0.95, "set_low": 0.95}, 15),
-        Repair("common.renew", "renew common", "Renew it", {"common.poor": 0.95}, 60, renews=("common",)),
+        Repair("common.renew", "renew common", "Renew it", {"common.poor": 0.95}, 60,
+               renews=("common",)),
         Repair("ref.renew", "renew reference", "Renew it", {"ref.poor": 0.95}, 40, renews=("ref",)),
         Repair("computer", "computer", "Replace it", {"ref.low": 0.8}, 45, parts=(300.0, 600.0)),
     ]

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from idlewright.errors import IdlewrightError
 from idlewright import words
+from idlewright.errors import IdlewrightError
 
 # The look's table of cuts, three figures each; the upper half mirrors the lower.
 LOWER_CUTS = [0.0142, 0.0317, 0.0710, 0.120, 0.170, 0.224, 0.290, 0.366, 0.449]

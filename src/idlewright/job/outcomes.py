@@ -33,8 +33,8 @@ class Ways:
 
     Attributes:
         fault: number in the family, -1 nothing wrong, F something else, pairs beyond (pair_code),
-            (H,). active: now, (H,). weight: sums to 1, (H,). mean, variance: of latents `numbers`, (H, n), working scale
-            (something else: the mixture of the others, much wider).
+            (H,). active: now, (H,). weight: sums to 1, (H,). mean, variance: of latents `numbers`,
+            (H, n), working scale (something else: the mixture of the others, much wider).
     """
 
     fault: np.ndarray[tuple[int], np.dtype[np.int64]]

@@ -245,8 +245,8 @@ def _quantile(mixture: _Mixture, p: FloatArray, top: float) -> FloatArray:
         middle = 0.5 * (low + high)
         under = mixture.below(middle) < p
         low, high = np.where(under, middle, low), np.where(under, high, middle)
-    middle = 0.5 * (low + high)
-    return middle
+    found: FloatArray = 0.5 * (low + high)
+    return found
 
 
 def _why_invalid(model: CompiledModel, form: Form, asked: Asked) -> list[str]:
