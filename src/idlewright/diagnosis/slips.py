@@ -35,6 +35,20 @@ SAYS: Mapping[str, str] = {
 }
 
 
+PHRASES: Mapping[str, str] = {
+    "next pin": "the pin next door",
+    "other face": "pins counted from the other face",
+    "unit": "the wrong unit or range",
+    "leads swapped": "the leads swapped",
+    "plug left on": "the plug still on",
+    "other position": "taken in the other position",
+    "cylinder count": "the tachometer on another number of cylinders",
+    "other word": "the other answer",
+    "unknown": "of no known kind",
+}
+"""Each kind of slip as a phrase."""
+
+
 def number_slips(
     family: Family,
     form: Form,

@@ -87,23 +87,8 @@ def _proof(worker: Worker) -> dict[str, Any]:
     }
 
 
-def _leader(worker: Worker) -> tuple[str, float]:
-    """What led before the last repair (or at the end), and its odds."""
-    thoughts = [s.thought for s in worker.steps if s.kind == "repair" and s.thought is not None]
-    thought = thoughts[-1] if thoughts else worker.last
-    assert thought is not None
-    groups = thought.prepared.groups
-    k = int(thought.odds.argmax())
-    if k < len(groups):
-        faults = thought.prepared.model.cells.faults
-        best = max(groups[k].faults, key=lambda f: thought.belief.fault[f])
-        return faults[best].say, float(thought.odds[k])
-    says = "nothing wrong now" if k == len(groups) else "something else"
-    return says, float(thought.odds[k])
-
-
 def _wrong(worker: Worker) -> str:
-    leader, p = _leader(worker)
+    leader, p = worker.leaders[0] if worker.leaders else ("nothing looked at", 0.0)
     truth = _cured(worker)
     if worker.ending == "proven":
         before = f"Before it was touched this was {odds_words(p)}."
@@ -180,9 +165,9 @@ def _spot(job: JobFile, entry: ReadingEntry) -> dict[str, Any]:
 
 
 def _said(worker: Worker) -> dict[str, Any] | None:
-    if worker.first is None:
+    cost = worker.said
+    if cost is None:
         return None
-    cost = worker.first.proposal.cost
     return {
         "currency": CURRENCY,
         "mean": cost.mean,
@@ -235,12 +220,7 @@ def _say(family: Family, check_id: str) -> str:
 
 
 def _comes_back(worker: Worker) -> str:
-    thought = worker.last
-    if thought is None:
+    if len(worker.leaders) < 2:
         return "Bring this page."
-    groups = thought.prepared.groups
-    faults = thought.prepared.model.cells.faults
-    order = thought.odds[: len(groups)].argsort()[::-1]
-    second = groups[int(order[1])]
-    odds = odds_words(float(thought.odds[int(order[1])]))
-    return f"Bring this page. First we would look at: {lower(faults[second.faults[0]].say)}, {odds}."
+    says, p = worker.leaders[1]
+    return f"Bring this page. First we would look at: {lower(says)}, {odds_words(p)}."

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from idlewright.diagnosis.slips import SAYS
+from idlewright.diagnosis.slips import PHRASES, SAYS
 from idlewright.errors import CannotTell
 from idlewright.family.kinds import Check, Repair, Sheet
 from idlewright.job.entries import JobFile
@@ -15,6 +15,7 @@ from idlewright.job.judge import Thought, think
 from idlewright.job.next_step import why
 from idlewright.job.verdicts import NO_SPEC, judge_entry
 from idlewright.plan.propose import Action
+from idlewright.plan.spread import Cost
 from idlewright.practice import Luck, PracticeCar
 from idlewright.words import odds_words
 
@@ -31,7 +32,6 @@ class Step:
     kind: str
     says: str
     minutes: float
-    thought: Thought | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ class Worker:
     Attributes:
         car: the practice car. sheet: the vehicle's values, as data of a sheet file.
         steps: what happened. struck: reading id -> why. slips: named and read again.
-        wrong: repairs that were not the cure. said: first price slip.
+        wrong: repairs that were not the cure. said: first price slip. leaders: the two likeliest
+            at the last look, with their odds.
         failed_before: of BEFORE_TRIES tries before any work, how many showed the complaint.
         clean: clean tries at the end. ending: "proven", "stopped" or "nothing wrong".
     """
@@ -64,8 +65,8 @@ class Worker:
     struck: dict[str, str] = field(default_factory=dict)
     slips: list[NamedSlip] = field(default_factory=list)
     wrong: list[tuple[str, str]] = field(default_factory=list)
-    first: Thought | None = None
-    last: Thought | None = None
+    said: Cost | None = None
+    leaders: tuple[tuple[str, float], ...] = ()
     failed_before: int = 0
     clean: int = 0
     cured_by: str | None = None
@@ -93,8 +94,8 @@ class Worker:
         yield from self._begin()
         for _ in range(MOST_STEPS):
             thought = think(self.job())
-            self.first = self.first or thought
-            self.last = thought
+            self.said = self.said or thought.proposal.cost
+            self.leaders = leaders_of(thought)
             action = thought.proposal.next
             if action.kind == "stop":
                 yield self._stop(thought)
@@ -147,7 +148,7 @@ class Worker:
         minutes = self.car.spent.hands_on - spent
         reason = why(thought, action)
         shown = typed or "could not be read"
-        return Step("check", f"{check.say}: {shown}. Why: {_lower(reason)}", minutes, thought)
+        return Step("check", f"{check.say}: {shown}. Why: {_lower(reason)}", minutes)
 
     def _read_again(self, thought: Thought, check_id: str) -> Step:
         """Read a doubted reading again; a different number strikes the first."""
@@ -162,13 +163,13 @@ class Worker:
         check = self.car.family.checks[check_id]
         odds = odds_words(float(thought.belief.slip[position]))
         if again != entry.typed:
-            self.struck[entry.id] = f"a slip: {kind}; read again"
-            self.slips.append(NamedSlip(check_id, entry.typed, kind, again))
+            self.struck[entry.id] = f"a slip, {PHRASES[kind]}; read again"
+            self.slips.append(NamedSlip(check_id, entry.typed, PHRASES[kind], again))
             verdict = f"It reads {again} now, so {entry.typed} is struck."
         else:
             verdict = f"It reads {again} again, so it stands."
         says = f"{check.say}: {entry.typed} may be a slip, {odds}. {SAYS[kind]} {verdict}"
-        return Step("again", says, minutes, thought)
+        return Step("again", says, minutes)
 
     def _repair(self, thought: Thought, action: Action) -> Iterator[Step]:
         family = self.car.family
@@ -176,7 +177,7 @@ class Worker:
         spent = self.car.spent.hands_on
         self.car.repair(action.id)
         minutes = self.car.spent.hands_on - spent
-        yield Step("repair", f"{repair.say}. Why: {_lower(why(thought, action))}", minutes, thought)
+        yield Step("repair", f"{repair.say}. Why: {_lower(why(thought, action))}", minutes)
         yield self._settings(thought, repair)
         spent = self.car.spent.hands_on
         tries = self.car.proof(action.id, PROOF_TRIES)
@@ -226,7 +227,22 @@ class Worker:
         nothing = int(thought.odds.argmax()) == len(thought.prepared.groups)
         self.ending = "nothing wrong" if nothing else "stopped"
         says = "Nothing is wrong now." if nothing else "Cannot tell: stop here and send it on."
-        return Step("stop", f"{says} {why(thought, thought.proposal.next)}", 0.0, thought)
+        return Step("stop", f"{says} {why(thought, thought.proposal.next)}", 0.0)
+
+
+def leaders_of(thought: Thought) -> tuple[tuple[str, float], ...]:
+    """The two likeliest explanations in words, with their odds."""
+    groups = thought.prepared.groups
+    faults = thought.prepared.model.cells.faults
+    found = []
+    for k in thought.odds.argsort()[::-1][:2]:
+        if k < len(groups):
+            best = max(groups[k].faults, key=lambda f: thought.belief.fault[f])
+            says = faults[best].say
+        else:
+            says = "nothing wrong now" if k == len(groups) else "something else"
+        found.append((says, float(thought.odds[k])))
+    return tuple(found)
 
 
 def _lower(text: str) -> str:
