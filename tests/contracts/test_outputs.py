@@ -12,7 +12,7 @@ from idlewright import schema
 from idlewright.cli.families import family_ids
 from idlewright.cli.list_verb import WHAT
 
-FAMILIES = ["duty-airflow", "plunger-carburettor", "stepper-pressure"]
+FAMILIES = family_ids()
 JOBS = [
     path
     for path in sorted((ROOT / "examples").rglob("*.toml"))
@@ -29,11 +29,31 @@ def answer(name, *words, cwd=None, codes=(0,)):
     return document
 
 
-def test_the_promised_families_ship():
-    """These three families ship, found by their files, and load under these ids."""
-    assert family_ids() == FAMILIES
+def test_the_families_are_those_of_the_data_folder():
+    """Whatever family file lies in the data folder is listed under its id, with a description."""
+    folder = ROOT / "src" / "idlewright" / "family" / "data" / "families"
+    there = sorted(path.stem for path in folder.glob("*.toml"))
+    assert "plunger-carburettor" in there
+    assert there == FAMILIES
     listed = answer("list", "list", "families")
-    assert [item["id"] for item in listed["items"]] == FAMILIES
+    assert [item["id"] for item in listed["items"]] == there
+    assert all(item["says"] for item in listed["items"])
+
+
+@pytest.mark.parametrize(
+    "words", [["list", "checks"], ["predict"], ["demo", "--family"], ["new", "job", "--family"]]
+)
+def test_a_family_that_is_not_there_is_told_with_those_that_are(words):
+    """A mistyped family is met with the likely one, a foreign one with the list: code 2, one line."""
+    for name, says in [
+        ("plunger-carburetor", 'did you mean "plunger-carburettor"?'),
+        ("zzz", "use one of " + ", ".join(FAMILIES)),
+    ]:
+        done = idlewright(*words, name)
+        assert (done.returncode, done.stdout) == (2, "")
+        assert done.stderr.count("\n") == 1
+        assert f'there is no family "{name}"' in done.stderr
+        assert says in done.stderr
 
 
 @pytest.mark.parametrize("what", [what for what in WHAT if what != "families"])

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     cls=Examples,
     examples=(
         "idlewright demo",
-        "idlewright demo --family stepper-pressure --seed 7",
+        "idlewright demo --family plunger-carburettor --seed 7",
         "idlewright demo --out demo-output",
     ),
     help="Hide a fault in a practice car and find it: complaint, checks, repair, proof.",

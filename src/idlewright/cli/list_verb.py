@@ -57,7 +57,7 @@ def family_items() -> list[dict[str, object]]:
     examples=(
         "idlewright list families",
         "idlewright list checks plunger-carburettor",
-        "idlewright list words stepper-pressure --json",
+        "idlewright list words plunger-carburettor --json",
     ),
     help="What there is. `points` are all places a lead can go.",
 )

@@ -37,7 +37,7 @@ def starting_text(kind: str, family: str | None) -> str:
     cls=Examples,
     examples=(
         "idlewright new job --family plunger-carburettor --out job.toml",
-        "idlewright new sheet --family stepper-pressure > sheet.toml",
+        "idlewright new sheet --family plunger-carburettor > sheet.toml",
         "idlewright new part --out my-part.toml",
     ),
     help="Write a commented starting file that already passes `vet`.",

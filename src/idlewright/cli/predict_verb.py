@@ -16,7 +16,7 @@ from idlewright.cli.shell import Examples, data_option, json_option
     examples=(
         "idlewright predict plunger-carburettor",
         "idlewright predict plunger-carburettor --check tps.signal.closed",
-        "idlewright predict stepper-pressure --fault tps.gnd.poor --json",
+        "idlewright predict plunger-carburettor --fault tps.gnd.poor --json",
     ),
     help="What every check would read, on a good car and under every fault. "
     "FAMILY is an id of `list families` or a file of yours.",

@@ -19,7 +19,7 @@ WHAT = ("plan", "truth", "speed", "gaps")
     examples=(
         "idlewright study plan --family plunger-carburettor --cases 100",
         "idlewright study truth --cases 400 --seed 3 --json",
-        "idlewright study gaps --family duty-airflow",
+        "idlewright study gaps --family plunger-carburettor",
     ),
     help="plan: policies compared. truth: are the odds right, and how often sure but wrong. "
     "speed: how long an answer takes. gaps: which faults no check tells apart.",

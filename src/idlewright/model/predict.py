@@ -8,19 +8,22 @@ comes and goes is predicted while it is there.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from difflib import get_close_matches
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from idlewright.errors import BadInput, Problem
-from idlewright.family.kinds import Check, Limit, Sheet
+from idlewright.family.kinds import Check, Family, Limit, Sheet
+from idlewright.family.names import closest
 from idlewright.model.answers import LEVEL, Answer, Asked, answers_of
 from idlewright.model.compiled import STANDARD_OHM, CompiledModel
 from idlewright.model.curves import inner_cells
 from idlewright.model.forms import Form, form_of_check
 from idlewright.physics.meter import ORDINARY_METER, Meter
 from idlewright.version import __version__
+
+SOME = 5
+"""Names shown when none is like the one asked for."""
 
 
 def predict(
@@ -44,8 +47,8 @@ def predict(
         BadInput: there is no such check or fault.
     """
     family = model.family
-    checks = list(family.checks) if check is None else [_known("check", check, family.checks)]
-    faults = list(family.faults) if fault is None else [_known("fault", fault, family.faults)]
+    checks = list(family.checks) if check is None else [_known(family, "check", check)]
+    faults = list(family.faults) if fault is None else [_known(family, "fault", fault)]
     used = ORDINARY_METER if meter is None else meter
     asked = _asked(model, faults, used)
     default = family.default_state()
@@ -64,15 +67,17 @@ def predict(
     }
 
 
-def _known(kind: str, name: str, there: Mapping[str, object]) -> str:
+def _known(family: Family, kind: Literal["check", "fault"], name: str) -> str:
+    there: Mapping[str, object] = family.checks if kind == "check" else family.faults
     if name in there:
         return name
-    close = get_close_matches(name, there, n=3)
+    near = closest(name, there)
+    some = ", ".join(list(there)[:SOME])
     raise BadInput(
         Problem(
-            says=f"no {kind} named {name!r} in this family",
-            expected=f"did you mean {' or '.join(close)}?" if close else f"an id of `list {kind}s`",
-            remedy=f"see `list {kind}s`",
+            says=f'{family.id} has no {kind} "{name}"',
+            expected=f'did you mean "{near}"?' if near else f"one of its {len(there)}: {some} ...",
+            remedy=f"'idlewright list {kind}s {family.id}' names them all",
             key=kind,
         )
     )
