@@ -1,0 +1,210 @@
+"""One simulated car of `study truth`: opened, read by random checks, judged, and compared."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from idlewright.diagnosis.belief import Belief, believe
+from idlewright.diagnosis.prior import prior_of
+from idlewright.errors import CannotTell
+from idlewright.family.kinds import Check, Family, Sheet
+from idlewright.job.case import case_of, noise_of
+from idlewright.job.entries import JobFile
+from idlewright.job.file import load_job
+from idlewright.job.groups import probabilities
+from idlewright.job.prepared import Prepared
+from idlewright.job.severity import GRID, severity_cdf
+from idlewright.physics.meter import ORDINARY, ORDINARY_METER, Meter
+from idlewright.practice import Luck, PracticeCar, SlipMade, open_car
+from idlewright.practice.chance import Chance
+
+FEWEST, MOST = 4, 12
+SLIP_CALLED = 0.5
+GROSS = 5.0
+"""A slip is gross if it moves the reading by more than so many standard uncertainties."""
+WORSE = 4.0
+"""The worse meter's percent and counts are so many times what the diagnosis is told."""
+CURES = 0.5
+"""A repair counts as right for a fault that it cures at least so often."""
+DIGITS = 9
+NOTHING_ELSE: Final = "something-else"
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """How the cars of one run differ from what the diagnosis believes.
+
+    Attributes:
+        name: of the world. law: of parts, severities and meters. slip, unlisted, intermittent,
+            wipe: see open_car and Luck. meter: "stated", or "worse" than stated.
+    """
+
+    name: str
+    law: str = "wide"
+    slip: float = 0.0
+    unlisted: float = 0.0
+    intermittent: float | None = None
+    wipe: float = 0.0
+    meter: str = "stated"
+
+
+def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: int) -> Row:
+    """One simulated car, read by random checks and judged.
+
+    Args:
+        source: the family as load_family takes it. prepared: of that family and the sheet.
+        sheet: the vehicle's values. world: how the car is drawn. seed: of the car and its checks.
+
+    Returns:
+        JSON-ready: `truth` and its stated probability, the leading suspect, whether a repair that
+        was surely right was wrong, the severity's place, and what became of the slips.
+    """
+    model = prepared.model
+    car = open_car(
+        model.family,
+        seed,
+        world.law,
+        unlisted=world.unlisted,
+        intermittent=world.intermittent,
+        luck=Luck(slip=world.slip, wipe=world.wipe),
+        model=model,
+    )
+    meter = _worse() if world.meter == "worse" else ORDINARY_METER
+    checks = _read(car, model.family, seed, meter)
+    data = {**car.as_job(f"truth-{seed}"), "family": source}
+    job = replace(load_job(data), family=model.family, sheet=sheet)
+    prior = prior_of(model.family, job.words, [code.id for code in job.codes])
+    belief = believe(model, case_of(job, model), prior, unlisted=prepared.unlisted)
+    return {
+        "car": seed,
+        "checks": checks,
+        **_leader(car, belief, prepared),
+        **_repair(car, belief, model.family),
+        "place": _place(car, belief),
+        **_slips(car, belief, source, job),
+    }
+
+
+def _worse() -> Meter:
+    """The meter that is really used: called an ordinary one, and several times worse."""
+    functions = {
+        read: replace(one, percent=WORSE * one.percent, counts=WORSE * one.counts)
+        for read, one in ORDINARY.items()
+    }
+    return Meter("ordinary", functions)
+
+
+def _read(car: PracticeCar, family: Family, seed: int, meter: Meter) -> list[str]:
+    """Do some random checks in a sensible order; ids of those that could be read."""
+    rng = Chance(seed).of("which checks")
+    count = int(rng.integers(FEWEST, MOST + 1))
+    ids = list(family.checks)
+    chosen = [family.checks[ids[k]] for k in rng.permutation(len(ids))[:count]]
+    read = []
+    for check in sorted(chosen, key=_gentle_first):
+        try:
+            car.read(check.id, meter)
+        except CannotTell:
+            continue
+        read.append(check.id)
+    return read
+
+
+def _gentle_first(check: Check) -> tuple[bool, bool, list[tuple[str, str]], str]:
+    return (
+        bool(check.disturbs),
+        bool(check.provokes),
+        sorted(check.state.items()),
+        check.id,
+    )
+
+
+def _leader(car: PracticeCar, belief: Belief, prepared: Prepared) -> Row:
+    """The truth and the leading suspect: equal faults are one suspect, as in the answer."""
+    odds = probabilities(belief, prepared.groups)
+    faults = list(belief.model.family.faults)
+    names = [[faults[k] for k in group.faults] for group in prepared.groups]
+    suspects = [*names, [], [NOTHING_ELSE]]
+    chances = [*odds, belief.good, belief.other]
+    listed = all(hidden.listed for hidden in car.hidden.faults)
+    true = [*car.faults] if listed else [NOTHING_ELSE]
+    right = next(k for k, names in enumerate(suspects) if names == true or set(true) & set(names))
+    best = int(np.argmax(chances))
+    return {
+        "truth": true,
+        "intermittent": any(hidden.liability < 1 for hidden in car.hidden.faults),
+        "p_truth": short(chances[right]),
+        "leader": suspects[best],
+        "p_leader": short(chances[best]),
+        "right": best == right,
+    }
+
+
+def _repair(car: PracticeCar, belief: Belief, family: Family) -> Row:
+    """The likeliest cure, how sure it is to be one (if it works), and whether it is."""
+    faults = list(family.faults)
+    cures = np.array(
+        [[repair.cures.get(f, 0.0) >= CURES for f in faults] for repair in family.repairs.values()]
+    )
+    chances = cures @ belief.fault
+    best = int(np.argmax(chances))
+    curable = set(car.faults) & set(faults)
+    right = any(cures[best, faults.index(fault)] for fault in curable)
+    return {
+        "repair": list(family.repairs)[best],
+        "p_repair": short(min(float(chances[best]), 1.0)),
+        "repair_right": bool(right),
+    }
+
+
+def _place(car: PracticeCar, belief: Belief) -> float | None:
+    """Where the true severity falls in the distribution stated for the true fault, 0 to 1."""
+    faults = list(belief.model.family.faults)
+    for hidden in car.hidden.faults:
+        if not hidden.listed or all(span.low == span.high for span in hidden.fault.spans):
+            continue
+        cdf = severity_cdf(belief, faults.index(hidden.fault.id))
+        if cdf is not None:
+            return short(float(np.interp(hidden.severity, GRID, cdf, left=0.0, right=1.0)))
+    return None
+
+
+def _slips(car: PracticeCar, belief: Belief, source: str, job: JobFile) -> Row:
+    """Gross slips and whether they were called and named; clean readings taken for slips."""
+    made = {slip.check: slip for slip in car.slips}
+    gross = []
+    false = 0
+    for position, entry in enumerate(job.readings):
+        called = bool(belief.slip[position] > SLIP_CALLED)
+        slip = made.get(str(entry.check))
+        if slip is None:
+            false += called
+        elif _is_gross(slip, source, job, position):
+            right = "unknown" if slip.kind == "digits" else slip.kind
+            named = called and belief.slip_kind[position] == right
+            gross.append({"kind": slip.kind, "called": called, "named": named})
+    return {"slips": gross, "clean": len(job.readings) - len(made), "false_calls": false}
+
+
+def _is_gross(slip: SlipMade, source: str, job: JobFile, position: int) -> bool:
+    if slip.harmless:
+        return False
+    entry = job.readings[position]
+    line = {"id": "r", "check": entry.check, "value": slip.right}
+    head = {"format": 1, "id": "again", "family": source, "vehicle": "again"}
+    again = load_job({**head, "reading": [line]}).readings[0]
+    if entry.number is None or again.number is None or entry.word != again.word:
+        return (entry.overload, entry.word) != (again.overload, again.word)
+    noise = noise_of(ORDINARY_METER, entry.function, again.number, again.step)
+    u = math.hypot(noise.own, noise.gain * again.number, noise.step / math.sqrt(12.0))
+    return abs(entry.number - again.number) > GROSS * u
+
+
+def short(value: float) -> float:
+    """So many digits that rows are the same bytes on every machine that computes alike."""
+    return float(f"{float(value):.{DIGITS}g}")
