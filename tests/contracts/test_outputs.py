@@ -44,7 +44,7 @@ def test_the_families_are_those_of_the_data_folder():
     "words", [["list", "checks"], ["predict"], ["demo", "--family"], ["new", "job", "--family"]]
 )
 def test_a_family_that_is_not_there_is_told_with_those_that_are(words):
-    """A mistyped family is met with the likely one, a foreign one with the list: code 2, one line."""
+    """A mistyped family is met with the likely one, a foreign one with all: code 2, one line."""
     for name, says in [
         ("plunger-carburetor", 'did you mean "plunger-carburettor"?'),
         ("zzz", "use one of " + ", ".join(FAMILIES)),

@@ -53,10 +53,9 @@ class StateVariable:
 class Value:
     """Where a scalar's nominal value comes from: a number, a sheet entry, or a quotient of two.
 
-    `number` is used when `sheet` is None. `over` divides. `fit` means: choose the value so that
-    the good car shows `sheet` at the fit's observable (only for the engine's areas). `by_word`
-    picks the number by the word that the sheet gives for `sheet` (a word not known: all are
-    carried along).
+    `number` is used when `sheet` is None. `over` divides. `fit` means: the value with which the
+    good car shows `sheet` at the fit's observable (only for the engine's areas). `by_word` picks
+    the number by the word that the sheet gives for `sheet` (a word not known: all are carried).
     """
 
     number: float | None = None

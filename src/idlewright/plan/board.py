@@ -172,9 +172,7 @@ def lay_out(
     row_share = _stack(
         [np.zeros(rows) if r.share is None else r.share for r in repairs], rows
     )
-    row_into = np.array(
-        [np.arange(rows) if r.into is None else r.into for r in repairs], dtype=np.intp
-    ).reshape(len(repairs), rows)
+    row_into = _rows_into(repairs, rows)
     row_ending = np.stack([ending.cost for ending in outlook.endings], axis=1)
     labels = _classes(row_cure, row_share, row_into, row_ending)
     order = np.argsort(labels, kind="stable")
@@ -198,8 +196,7 @@ def lay_out(
         order=order, weight=np.asarray(outlook.weight, dtype=float)[order],
         suspect=suspect.reshape(-1)[order], suspect_names=names,
         class_of=class_of, edges=edges,
-        outcome=np.concatenate([c.outcome for c in checks], axis=1)[order]
-        if checks else np.zeros((rows, 0)),
+        outcome=np.concatenate([np.zeros((rows, 0)), *(c.outcome for c in checks)], axis=1)[order],
         first=np.cumsum([0, *widths[:-1]], dtype=np.intp)[: len(checks)],
         check_of=np.repeat(np.arange(len(checks)), widths).astype(np.intp),
         look_cost=_look_costs(checks, outlook.tariff),
@@ -215,6 +212,12 @@ def lay_out(
         floor=_floor(cure[:, heads], share[:, heads], repair_cost, miss, ending[heads],
                      outlook.tariff.callback),
     )
+
+
+def _rows_into(repairs: Sequence[RepairOption], rows: int) -> IntArray:
+    """Row that each repair turns each row into, (R, rows); itself unless the repair says else."""
+    into = [np.arange(rows) if repair.into is None else repair.into for repair in repairs]
+    return np.array(into, dtype=np.intp).reshape(len(repairs), rows)
 
 
 def _filter(
