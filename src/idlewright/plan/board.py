@@ -6,7 +6,7 @@ class. What repairs cost depends on the classes' masses only; what checks show d
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -214,7 +214,7 @@ def lay_out(
     )
 
 
-def _rows_into(repairs: Sequence[RepairOption], rows: int) -> IntArray:
+def _rows_into(repairs: Sequence[RepairOption], rows: int) -> Ints:
     """Row that each repair turns each row into, (R, rows); itself unless the repair says else."""
     into = [np.arange(rows) if repair.into is None else repair.into for repair in repairs]
     return np.array(into, dtype=np.intp).reshape(len(repairs), rows)
