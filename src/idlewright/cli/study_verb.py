@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
 import click
 
 from idlewright.cli.failures import ANSWER_IS_NO, DONE
@@ -9,8 +12,12 @@ from idlewright.cli.families import complete_family, family_ids
 from idlewright.cli.screen import style_wanted, width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option, seed_option
+from idlewright.errors import BadInput, Problem
 
-WHAT = ("plan", "truth", "speed", "gaps")
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+WHAT = ("plan", "truth", "gaps")
 
 
 @click.command(
@@ -18,11 +25,12 @@ WHAT = ("plan", "truth", "speed", "gaps")
     cls=Examples,
     examples=(
         "idlewright study plan --family plunger-carburettor --cases 100",
-        "idlewright study truth --cases 400 --seed 3 --json",
+        "idlewright study truth --cases 400 --seed 3 --workers 4 --json",
         "idlewright study gaps --family plunger-carburettor",
     ),
     help="plan: policies compared. truth: are the odds right, and how often sure but wrong. "
-    "speed: how long an answer takes. gaps: which faults no check tells apart.",
+    "gaps: which faults no check shows or tells apart; exit code 1 if a fault is seen by no check "
+    "and its family does not say so.",
 )
 @click.argument("what", type=click.Choice(WHAT))
 @click.option(
@@ -37,41 +45,77 @@ WHAT = ("plan", "truth", "speed", "gaps")
     default=100,
     show_default=True,
     metavar="N",
-    help="Simulated cars.",
+    help="Simulated cars; of truth, in each world.",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Processes; the answer is the same for any number.",
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="plan: spread over a farm whose scheduler is there, instead of --workers.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="plan: also keep one line a car there.",
 )
 @seed_option
 @json_option
 @data_option
 @click.pass_obj
-def VERB(session: Session, what: str, family: str | None, cases: int, seed: int) -> int:
+def VERB(
+    session: Session,
+    what: str,
+    family: str | None,
+    cases: int,
+    workers: int,
+    scheduler: str | None,
+    out: Path | None,
+    seed: int,
+) -> int:
     """Run the study and print it."""
-    if what == "gaps":
-        return _gaps(session, family or family_ids()[0])
+    _only_of_plan(what, scheduler=scheduler, out=out)
     from idlewright.study import run
 
-    found = run(what, family=family or family_ids()[0], cases=cases, seed=seed)
-    words = ""
-    if not session.wants_json:
-        from idlewright.report.tables_text import study_text
+    found = run(
+        what,
+        family=family or family_ids()[0],
+        cases=cases,
+        seed=seed,
+        workers=workers,
+        scheduler=scheduler,
+        out=out,
+    )
+    session.answer(found, "" if session.wants_json else _words(what, found))
+    return ANSWER_IS_NO if what == "gaps" and _is_silent(found) else DONE
 
-        words = study_text(found, width(), style_wanted())
-    session.answer(found, words)
-    return 0
+
+def _only_of_plan(what: str, **options: object) -> None:
+    """Refuse options that the study asked for would not obey."""
+    stray = [f"--{name}" for name, value in options.items() if value is not None]
+    if what != "plan" and stray:
+        says = f"study {what} has no {' and no '.join(stray)}"
+        raise BadInput(Problem(says, "only study plan has", "leave it out", key="study"))
 
 
-def _gaps(session: Session, family: str) -> int:
-    """Print a family's gaps; 1 if no check shows a fault that its file does not declare silent."""
-    from idlewright.family import load_family
-    from idlewright.family.kinds import Sheet
-    from idlewright.family.textfile import content_sha256
-    from idlewright.model.compiled import compile_model
-    from idlewright.study.gaps import gaps, is_silent
+def _is_silent(found: dict[str, Any]) -> bool:
+    from idlewright.study.gaps import is_silent
 
-    found = gaps(compile_model(load_family(family), Sheet("", content_sha256({}), {})))
-    words = ""
-    if not session.wants_json:
-        from idlewright.report.gaps_text import gaps_text
+    return is_silent(found)
 
-        words = gaps_text(found, width(), style_wanted())
-    session.answer(found, words)
-    return ANSWER_IS_NO if is_silent(found) else DONE
+
+def _words(what: str, found: Mapping[str, Any]) -> str:
+    """The study as terminal text."""
+    from idlewright.report.gaps_text import gaps_text
+    from idlewright.report.tables_text import study_text
+    from idlewright.report.truth_text import truth_text
+
+    say = {"plan": study_text, "truth": truth_text, "gaps": gaps_text}[what]
+    return say(found, width(), style_wanted())

@@ -1,0 +1,66 @@
+"""The method itself, measured on simulated cars: `run` does one study and gives its document."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+STUDIES: Final = ("plan", "truth", "gaps")
+"""What can be studied."""
+
+
+def run(
+    what: str,
+    *,
+    family: str,
+    cases: int = 100,
+    seed: int = 1,
+    workers: int = 1,
+    scheduler: str | None = None,
+    out: Path | None = None,
+) -> dict[str, Any]:
+    """One study as a JSON-ready dict; the same seed gives the same answer for any `workers`.
+
+    Args:
+        what: "plan" compares ways to choose the next step; "truth" counts how often the odds are
+            right; "gaps" names the faults that no check shows or tells apart (nothing is random).
+        family: what load_family takes.
+        cases, seed: how many simulated cars (truth: in each world), and which.
+        workers: processes. scheduler: address of a farm instead (plan only).
+        out: folder for one line a car (plan only).
+
+    Raises:
+        BadInput: there is no such study or family, or a number is too small.
+    """
+    if what == "plan":
+        from idlewright.study.plan_study import study_plan
+
+        return study_plan(
+            family, cases, seed, workers=workers, scheduler=scheduler, out=out
+        )
+    if what == "truth":
+        from idlewright.study.truth import truth
+
+        return truth(family, cases, seed, workers=workers)
+    if what == "gaps":
+        return _gaps(family)
+    from idlewright.errors import BadInput, Problem
+    from idlewright.family.names import did_you_mean
+
+    raise BadInput(
+        Problem(
+            f'there is no study "{what}"',
+            f"one of {', '.join(STUDIES)}",
+            did_you_mean(what, STUDIES, "study"),
+        )
+    )
+
+
+def _gaps(family: str) -> dict[str, Any]:
+    from idlewright.family import load_family
+    from idlewright.family.kinds import Sheet
+    from idlewright.family.textfile import content_sha256
+    from idlewright.model.compiled import compile_model
+    from idlewright.study.gaps import gaps
+
+    return gaps(compile_model(load_family(family), Sheet("", content_sha256({}), {})))
