@@ -18,6 +18,9 @@ IntArray = NDArray[np.int64]
 OPEN_OHM = 1e15
 """Stands for no connection at all; no meter shows a difference."""
 
+END_ZONE, END_REST = 0.03, 0.005
+"""Shares of a track near its ends (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class PortReading:
@@ -83,7 +86,7 @@ class CircuitState:
         if key not in worlds.memo:
             ohms = np.clip(worlds.values[self._ohm], 1e-6, OPEN_OHM)
             for row, (position, complement) in self._fraction.items():
-                share = _share(worlds, position)
+                share, _ = _share(worlds, position)
                 ohms[row] *= (1.0 - share) if complement else share
             emf = np.zeros_like(ohms)
             for row, position in self._volt.items():
@@ -139,8 +142,8 @@ class CircuitState:
             rows.append((int(self._ohm[branch]), by_lnr[k]))
             if branch in self._fraction:
                 position, complement = self._fraction[branch]
-                share = _share(worlds, position)
-                factor = -1.0 / (1.0 - share) if complement else 1.0 / share
+                share, steep = _share(worlds, position)
+                factor = -steep / (1.0 - share) if complement else steep / share
                 rows.append((position, by_lnr[k] * factor * worlds.slope(position)))
             if by_emf is not None and branch in self._volt:
                 position = self._volt[branch]
@@ -148,7 +151,16 @@ class CircuitState:
         return gather(rows, worlds.width)
 
 
-def _share(worlds: Worlds, position: int) -> FloatArray:
-    """A slider's position, kept off its very ends."""
-    share: FloatArray = np.clip(worlds.values[position], 1e-6, 1.0 - 1e-6)
-    return share
+def _share(worlds: Worlds, position: int) -> tuple[FloatArray, FloatArray]:
+    """A slider's share of the track below the wiper, and its slope by the set position.
+
+    The wiper cannot leave the track: within END_ZONE of an end the share bends off smoothly and
+    stops END_REST short of it, where the track's end connection is.
+    """
+    x = worlds.values[position]
+    room = END_ZONE - END_REST
+    over = np.maximum(x - (1.0 - END_ZONE), 0.0) / room
+    under = np.maximum(END_ZONE - x, 0.0) / room
+    share = np.clip(x, END_ZONE, 1.0 - END_ZONE)
+    share = share + room * (1.0 - np.exp(-over)) - room * (1.0 - np.exp(-under))
+    return share, np.exp(-over - under)
