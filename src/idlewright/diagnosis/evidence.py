@@ -16,7 +16,13 @@ from scipy.special import logsumexp
 
 from idlewright.diagnosis.combinations import Combination, Factors, combinations, observe
 from idlewright.diagnosis.factors import NumberFactor, Seen
-from idlewright.diagnosis.gaussian import LN_TWO_PI, Observed, condition, inside_range
+from idlewright.diagnosis.gaussian import (
+    Observed,
+    condition,
+    evidence_of_block,
+    inside_range,
+)
+from idlewright.diagnosis.neighbours import beside
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -196,9 +202,12 @@ class Weigher:
         )
         picked = iter(zip(factors.of, chosen.picked, strict=True))
         blocks: list[list[int]] = []
+        own_ln: list[float] = []
         for one in seen:
+            own_ln.append(0.0)
             if one.alternatives:
                 options, k = next(picked)
+                own_ln[-1] = one.alternatives[k].ln_weight
                 own = [i for i in options[k] if used[i] == 1]
                 blocks.append([order.index(i) for i in own])
             else:
@@ -208,10 +217,11 @@ class Weigher:
         for level, ln_level in LEVELS:
             tilted = widened(slopes[:, order], level)
             fit = self._solve(everyone, level, mean[:, order], tilted, observed)
-            ln = prior + fit.ln_weight + ln_level
+            ln = prior + fit.ln_weight + ln_level + chosen.ln_weight
             together.append(ln)
             for position, block in enumerate(blocks):
-                apart[position].append(ln - _gain_of(block, fit, len(observed.y)))
+                added = evidence_of_block(fit.pull, fit.gain, block, len(observed.y))
+                apart[position].append(ln - added - own_ln[position])
         without = np.array([float(logsumexp(np.stack(parts))) for parts in apart])
         alone = [self._odds_words([one], [time]) for one, time in zip(seen, times, strict=True)]
         for position, one in enumerate(seen):
@@ -303,11 +313,15 @@ class Weigher:
         slopes: FloatArray,
         parts: list[tuple[Combination, float, FloatArray]],
     ) -> Weighed:
-        """Re-linearise what is within KEEP_NATS of the best, at its own posterior."""
+        """Look again where the readings put what is within KEEP_NATS of the best, and beside it."""
         best = max(float(ln.max()) for _, _, ln in parts)
         pieces: list[Piece] = []
         settled = True
+        ln_rows = []
         for combination, level, ln in parts:
+            ln_row = np.full(len(prior), DEAD)
+            ln_row[alive] = ln
+            ln_rows.append(ln_row)
             near = np.flatnonzero(ln > best - KEEP_NATS)
             if not len(near):
                 continue
@@ -315,20 +329,50 @@ class Weigher:
             chosen = combination.factors
             observed = observe([factors.items[i] for i in chosen])
             start = mean[near][:, chosen], widened(slopes[near][:, chosen], level)
-            fit = self._solve(row, level, *start, observed)
-            for _ in range(self.passes if chosen else 0):
-                before = fit
-                again = self._linearise(row, level, fit.z, factors, chosen)
-                fit = self._solve(row, level, *again, observed)
-                moved = np.abs(fit.z - before.z).max(axis=1)
-            constant = dict(LEVELS)[level] + combination.ln_weight
-            ln[near] = prior[row] + fit.ln_weight + constant
+            fits, moved = [self._solve(row, level, *start, observed)], np.zeros(len(row))
             if chosen and self.passes:
-                settled = settled and bool(np.all(moved[ln[near] > best - 3.0] < SETTLED))
-            pieces.append(replace(fit, ln_weight=ln[near], picked=combination.picked))
-        ln_row = np.full(len(prior), DEAD)
-        ln_row[alive] = logsumexp(np.stack([ln for _, _, ln in parts]), axis=0)
-        return Weighed(self.rows, ln_row, tuple(pieces), settled, self.passes)
+                fits, moved = self._relinearised(fits[0], level, factors, chosen, observed)
+            constant = prior + (dict(LEVELS)[level] + combination.ln_weight)
+            for fit in fits:
+                ln_row[fit.row] = constant[fit.row] + fit.ln_weight
+                pieces.append(replace(fit, ln_weight=ln_row[fit.row], picked=combination.picked))
+            weighty = np.concatenate([ln_row[fit.row] for fit in fits]) > best - 3.0
+            settled = settled and bool(np.all(moved[weighty] < SETTLED))
+        ln_total = logsumexp(np.stack(ln_rows), axis=0)
+        return Weighed(self.rows, ln_total, tuple(pieces), settled, self.passes)
+
+    def _relinearised(
+        self, fit: Piece, level: float, factors: Factors, chosen: Sequence[int], observed: Observed
+    ) -> tuple[list[Piece], FloatArray]:
+        """Rows looked at again and the rows beside them, and how far z moved in the last look."""
+        cells = self.model.cells
+        fit, moved = self._passes(fit.row, fit.z, level, factors, chosen, observed)
+        prior = self.rows.ln_prior[fit.row]
+        row, donor = beside(self.rows, cells, fit.row, fit.u_mean, prior + fit.ln_weight)
+        if not len(row):
+            return [fit], moved
+        z = fit.z[donor]
+        cell = self.rows.cell[row]
+        z[:, -1] = (fit.u_mean[donor] - cells.centre[cell]) / cells.spread[cell]
+        more, moved_more = self._passes(row, z, level, factors, chosen, observed)
+        return [fit, more], np.concatenate([moved, moved_more])
+
+    def _passes(
+        self,
+        row: IntArray,
+        z: FloatArray,
+        level: float,
+        factors: Factors,
+        chosen: Sequence[int],
+        observed: Observed,
+    ) -> tuple[Piece, FloatArray]:
+        """Posterior of rows after looking again from z, and how far the last look moved z."""
+        for _ in range(self.passes):
+            lines = self._linearise(row, level, z, factors, chosen)
+            fit = self._solve(row, level, *lines, observed)
+            moved = np.abs(fit.z - z).max(axis=1)
+            z = fit.z
+        return fit, moved
 
     def _linearise(
         self, row: IntArray, level: float, z: FloatArray, factors: Factors, chosen: Sequence[int]
@@ -347,23 +391,6 @@ class Weigher:
             mean[:, here] = x - np.einsum("pnk,pk->pn", by_z, local)
             self._spread_out(slopes, here, by_z, time)
         return mean, slopes
-
-
-def _gain_of(block: Sequence[int], fit: Piece, numbers: int) -> FloatArray:
-    """Log evidence that one reading's factors add to all the others, in each row, (R,)."""
-    if not block:
-        return np.zeros(len(fit.ln_weight))
-    gain = fit.gain[:, block][:, :, block]
-    pull = fit.pull[:, block]
-    jitter = 1e-12 * np.eye(len(block))
-    inverse = np.linalg.inv(gain + jitter)
-    squared = np.einsum("ri,rij,rj->r", pull, inverse, pull)
-    _, ln_det = np.linalg.slogdet(gain + jitter)
-    read = [i for i in block if i < numbers]
-    added: FloatArray = -0.5 * squared
-    if read:
-        added = added + 0.5 * ln_det - 0.5 * len(read) * LN_TWO_PI
-    return added
 
 
 def widened(slopes: FloatArray, level: float) -> FloatArray:

@@ -7,6 +7,7 @@ conditioning by one small Cholesky; boxes go through EP on what the numbers leav
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -95,6 +96,28 @@ def _numbers(
     squared = (residual * alpha).sum(axis=1)
     ln_z: FloatArray = -0.5 * (squared + ln_det + n * LN_TWO_PI)
     return ln_z, alpha, inverse
+
+
+def evidence_of_block(
+    pull: FloatArray, gain: FloatArray, block: Sequence[int], numbers: int
+) -> FloatArray:
+    """Log evidence that some factors add to all the others, in each row, (R,).
+
+    Args:
+        pull, gain: as in Conditioned (weight and gain), all factors. block: which. numbers: how
+            many of all factors, the first ones, are numbers.
+    """
+    if not block:
+        return np.zeros(len(pull))
+    jitter = 1e-12 * np.eye(len(block))
+    inside = gain[:, block][:, :, block] + jitter
+    squared = np.einsum("ri,rij,rj->r", pull[:, block], np.linalg.inv(inside), pull[:, block])
+    added: FloatArray = -0.5 * squared
+    read = sum(i < numbers for i in block)
+    if read:
+        _, ln_det = np.linalg.slogdet(inside)
+        added = added + 0.5 * ln_det - 0.5 * read * LN_TWO_PI
+    return added
 
 
 def inside_range(
