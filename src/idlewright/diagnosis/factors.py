@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from idlewright.model.forms import Box, Form, Mode
 from idlewright.model.latents import (
@@ -142,7 +142,7 @@ def word_and_number(form: Form, word: str, value: float, noise: Noise) -> tuple[
             if mode.number is not None and _agree(worded.boxes, mode.boxes):
                 alone = _as_number(mode, value, noise, form.noise)
                 extra = tuple(b for b in worded.boxes if b.latent not in _latents(mode.boxes))
-                found.append(Alternative(numbers=alone.numbers, boxes=(*alone.boxes, *extra)))
+                found.append(replace(alone, boxes=(*alone.boxes, *extra)))
     return tuple(found)
 
 
@@ -174,7 +174,9 @@ def _read_as(
         low = float(to_scale(latent.scale, value - half))
         high = float(to_scale(latent.scale, value + half))
         blur = math.hypot(max(own, 0.05 * noise.step) * slope, gain)
-        return Alternative(boxes=(*boxes, Box(latent, low, high, blur)))
+        # Per unit of the working scale, so that it compares with densities of other readings.
+        ln_density = -math.log(max(high - low, 1e-9))
+        return Alternative(boxes=(*boxes, Box(latent, low, high, blur)), ln_weight=ln_density)
     variance = (own**2 + noise.step**2 / 12.0) * slope**2
     return Alternative(
         numbers=(NumberFactor(latent, y, max(variance, 1e-12), gain, noise.meter),), boxes=boxes

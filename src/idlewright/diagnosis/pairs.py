@@ -221,7 +221,9 @@ class PairWeigher:
         self, cells: PairCells, last: IntArray, seen: Sequence[Seen], times: Sequence[int]
     ) -> FloatArray:
         """Log odds of words with stated odds: the fault that shows the word most decides."""
-        total = np.zeros(len(cells))
+        total = np.full(
+            len(cells), sum(one.alternatives[0].ln_weight for one in seen if one.alternatives)
+        )
         for one, time in zip(seen, times, strict=True):
             if not one.odds and one.base == 1.0:
                 continue

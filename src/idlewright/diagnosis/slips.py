@@ -94,7 +94,7 @@ def _weighted(shapes: list[Alternative]) -> tuple[Alternative, ...]:
     if not shapes:
         return ()
     share = math.log(SLIP_CHANCE * (1.0 - REST_SHARE) / len(shapes))
-    return tuple(replace(shape, ln_weight=share) for shape in shapes)
+    return tuple(replace(shape, ln_weight=share + shape.ln_weight) for shape in shapes)
 
 
 def _shapes(

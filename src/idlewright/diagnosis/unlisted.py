@@ -55,6 +55,7 @@ class Unlisted:
         total += sum(math.log(max(one.base, 1e-9)) for one in seen if not one.alternatives)
         if not usable:
             return total
+        total += sum(chosen.ln_weight for _, chosen in usable)
         items = [item for _, chosen in usable for item in chosen.factors]
         items.sort(key=lambda item: isinstance(item, Box))
         numbers = [model.number_of(item.latent) for item in items]
