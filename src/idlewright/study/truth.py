@@ -36,7 +36,9 @@ CHUNK = 4
 
 WORLDS: tuple[World, ...] = (
     World("as believed", "matched"),
+    World("as believed, aimed", "matched", aimed=True),
     World("wide"),
+    World("wide, aimed", aimed=True),
     World("skewed", "skewed"),
     World("batch", "batch"),
     World("slips 2 %", slip=0.02),
@@ -141,7 +143,7 @@ def summary(world: World, rows: Sequence[Row]) -> dict[str, Any]:
         "world": {
             "name": world.name, "law": world.law, "slip": world.slip,
             "unlisted": world.unlisted, "intermittent": world.intermittent,
-            "wipe": world.wipe, "meter": world.meter,
+            "wipe": world.wipe, "meter": world.meter, "aimed": world.aimed,
         },
         "cars": len(rows),
         "leader_right": _share(int(right.sum()), len(rows)),

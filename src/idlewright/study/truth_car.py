@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -18,8 +19,10 @@ from idlewright.job.file import load_job
 from idlewright.job.groups import probabilities
 from idlewright.job.prepared import Prepared
 from idlewright.job.severity import GRID, severity_cdf
+from idlewright.model.latents import Latent
 from idlewright.physics.meter import ORDINARY, ORDINARY_METER, Meter
 from idlewright.practice import Luck, PracticeCar, SlipMade, open_car
+from idlewright.practice.answers import answer
 from idlewright.practice.chance import Chance
 
 FEWEST, MOST = 4, 12
@@ -42,6 +45,9 @@ class World:
     Attributes:
         name: of the world. law: of parts, severities and meters. slip, unlisted, intermittent,
             wipe: see open_car and Luck. meter: "stated", or "worse" than stated.
+        aimed: half of the checks are drawn from those that the fault can show at. Severities are
+            then well seen and still fairly judged; the odds of faults flatter, for nobody knows
+            beforehand where to look.
     """
 
     name: str
@@ -51,6 +57,7 @@ class World:
     intermittent: float | None = None
     wipe: float = 0.0
     meter: str = "stated"
+    aimed: bool = False
 
 
 def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: int) -> Row:
@@ -75,7 +82,8 @@ def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: in
         model=model,
     )
     meter = _worse() if world.meter == "worse" else ORDINARY_METER
-    checks = _read(car, model.family, seed, meter)
+    aim = _reacting(car, prepared) if world.aimed else []
+    checks = _read(car, model.family, seed, meter, aim)
     data = {**car.as_job(f"truth-{seed}"), "family": source}
     job = replace(load_job(data), family=model.family, sheet=sheet)
     prior = prior_of(model.family, job.words, [code.id for code in job.codes])
@@ -99,20 +107,61 @@ def _worse() -> Meter:
     return Meter("ordinary", functions)
 
 
-def _read(car: PracticeCar, family: Family, seed: int, meter: Meter) -> list[str]:
-    """Do some random checks in a sensible order; ids of those that could be read."""
+def _read(
+    car: PracticeCar, family: Family, seed: int, meter: Meter, aim: Sequence[str]
+) -> list[str]:
+    """Do some random checks in a sensible order; ids of those that could be read.
+
+    Args:
+        aim: checks of which half of the readings are drawn, as far as they go.
+    """
     rng = Chance(seed).of("which checks")
     count = int(rng.integers(FEWEST, MOST + 1))
     ids = list(family.checks)
-    chosen = [family.checks[ids[k]] for k in rng.permutation(len(ids))[:count]]
+    order = [ids[k] for k in rng.permutation(len(ids))]
+    first = [check for check in order if check in aim][: count // 2]
+    chosen = list(dict.fromkeys([*first, *order]))[:count]
     read = []
-    for check in sorted(chosen, key=_gentle_first):
+    for check in sorted((family.checks[name] for name in chosen), key=_gentle_first):
         try:
             car.read(check.id, meter)
         except CannotTell:
             continue
         read.append(check.id)
     return read
+
+
+def _reacting(car: PracticeCar, prepared: Prepared) -> list[str]:
+    """Checks whose true answer the car's listed faults change, or whose word they have odds for."""
+    physics = prepared.model.physics
+    faults = [hidden for hidden in car.hidden.faults if hidden.listed]
+    with_faults, without = car.hidden.worlds(faults), car.hidden.worlds([])
+    found = []
+    for name, form in prepared.forms.items():
+        if any(hidden.fault.id in odds for odds in form.odds.values() for hidden in faults):
+            found.append(name)
+            continue
+        first, second = (answer(form, physics, w, _sharp) for w in (with_faults, without))
+        if first.word != second.word or _apart(form.function, first.number, second.number):
+            found.append(name)
+    return found
+
+
+def _sharp(latent: Latent) -> float:
+    return 0.0
+
+
+def _apart(function: str, one: float | None, other: float | None) -> bool:
+    """Two true numbers that an ordinary meter tells apart."""
+    if one is None or other is None:
+        return one is not other
+    return abs(one - other) > GROSS * _uncertainty(function, other, None)
+
+
+def _uncertainty(function: str, value: float, step: float | None) -> float:
+    """Standard uncertainty of an ordinary meter at a value, in its unit."""
+    noise = noise_of(ORDINARY_METER, function, value, step)
+    return math.hypot(noise.own, noise.gain * value, noise.step / math.sqrt(12.0))
 
 
 def _gentle_first(check: Check) -> tuple[bool, bool, list[tuple[str, str]], str]:
@@ -200,8 +249,7 @@ def _is_gross(slip: SlipMade, source: str, job: JobFile, position: int) -> bool:
     again = load_job({**head, "reading": [line]}).readings[0]
     if entry.number is None or again.number is None or entry.word != again.word:
         return (entry.overload, entry.word) != (again.overload, again.word)
-    noise = noise_of(ORDINARY_METER, entry.function, again.number, again.step)
-    u = math.hypot(noise.own, noise.gain * again.number, noise.step / math.sqrt(12.0))
+    u = _uncertainty(entry.function, again.number, again.step)
     return abs(entry.number - again.number) > GROSS * u
 
 

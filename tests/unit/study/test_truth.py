@@ -4,13 +4,16 @@ import json
 
 import numpy as np
 import pytest
+from jsonschema import Draft202012Validator
 
 from idlewright.errors import BadInput
 from idlewright.family import load_family
 from idlewright.family.kinds import Sheet
 from idlewright.job.prepared import prepare
+from idlewright.practice import open_car
+from idlewright.schemas import schema
 from idlewright.study.truth import FALSE_ALARM, WORLDS, places_of, simulate, summary, truth
-from idlewright.study.truth_car import World, row_of
+from idlewright.study.truth_car import World, _reacting, row_of
 
 TINY = """
 format = 1
@@ -74,7 +77,7 @@ def test_the_answer_is_the_same_for_any_number_of_workers(tiny):
 def test_where_all_is_as_believed_the_odds_are_right(tiny):
     """Cars by the diagnosis' own law: severities even, 90 % ranges cover 90 %, odds true."""
     world = World("as believed", "matched")
-    rows = rows_of(tiny, world, 80)
+    rows = rows_of(tiny, world, 60)
     found = summary(world, rows)
     assert not found["places"]["alarm"], found["places"]
     cover = found["places"]["cover"]
@@ -89,11 +92,21 @@ def test_where_all_is_as_believed_the_odds_are_right(tiny):
 def test_gross_slips_are_counted_and_mostly_called(tiny):
     """One reading in five is a slip: many are called, and clean readings are left alone."""
     world = World("slips", "matched", slip=0.2)
-    found = summary(world, rows_of(tiny, world, 24, start=100))["slips"]
-    assert found["gross"] >= 10
+    found = summary(world, rows_of(tiny, world, 18, start=100))["slips"]
+    assert found["gross"] >= 8
     assert found["called"]["k"] / found["gross"] > 0.3
     assert found["named"]["k"] <= found["called"]["k"]
     assert found["false_calls"]["k"] / found["false_calls"]["n"] < 0.05
+
+
+def test_aimed_checks_are_those_that_the_fault_changes(tiny):
+    """A sensor set too high shows in the closed volts, not in a joint; aimed cars see it better."""
+    source, prepared, sheet = tiny
+    car = open_car("", 3, "matched", fault="set_high", model=prepared.model)
+    aim = _reacting(car, prepared)
+    assert "closed" in aim and "joint" not in aim and "pins" not in aim
+    rows = [row_of(source, prepared, sheet, World("a", "matched", aimed=True), k) for k in range(8)]
+    assert all(4 <= len(row["checks"]) <= 12 for row in rows)
 
 
 def test_an_unlisted_fault_has_its_own_truth(tiny):
@@ -107,12 +120,16 @@ def test_an_unlisted_fault_has_its_own_truth(tiny):
     assert found["places"]["n"] == 0 and found["places"]["distance"] is None
 
 
-def test_a_study_is_plain_json(tiny):
-    """The document has every world, finite numbers only, and counts of the cars asked for."""
+def test_a_study_is_as_published(tiny):
+    """The document is as published, with finite numbers only and the cars asked for."""
     found = truth(tiny[0], 2, 1, worlds=WORLDS[:2])
+    Draft202012Validator(schema("truth")).validate(found)
     text = json.dumps(found, allow_nan=False)
     assert json.loads(text)["format"] == "idlewright/truth/1"
-    assert [one["world"]["name"] for one in found["worlds"]] == ["as believed", "wide"]
+    assert [one["world"]["name"] for one in found["worlds"]] == [
+        "as believed",
+        "as believed, aimed",
+    ]
     assert all(one["cars"] == 2 for one in found["worlds"])
     with pytest.raises(BadInput, match="at least one car"):
         truth(tiny[0], 0, 1)
