@@ -190,10 +190,10 @@ def _something_else(
     ln_placed = unlisted.weigh(model, case.seen, case.times, case.timeline) + prior.ln_else
     ln_placed = ln_placed + math.log1p(-BROAD_SHARE)
     total = float(np.logaddexp(logsumexp(ln_placed), broad + math.log(BROAD_SHARE)))
-    order = np.argsort(-ln_placed)[:5]
-    places = tuple(
-        (unlisted.places[k], float(math.exp(min(0.0, ln_placed[k] - total)))) for k in order
-    )
+    share: dict[tuple[str, str], float] = {}
+    for place, ln in zip(unlisted.places, ln_placed, strict=True):
+        share[place] = share.get(place, 0.0) + math.exp(min(0.0, float(ln) - total))
+    places = tuple(sorted(share.items(), key=lambda item: -item[1])[:5])
     return total, places
 
 

@@ -137,7 +137,8 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
         alternatives = word_and_number(form, entry.word, entry.number, noise)
     elif entry.number is not None:
         alternatives = number_alternatives(form, entry.number, noise)
-        slips = number_slips(family, form, entry.red, entry.black, entry.number, noise)
+        if alternatives:
+            slips = number_slips(family, form, entry.red, entry.black, entry.number, noise)
     elif entry.word is not None and entry.word in form.words:
         alternatives = word_alternatives(form, entry.word)
         slips = word_slips(form, entry.word)

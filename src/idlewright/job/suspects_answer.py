@@ -16,6 +16,8 @@ from idlewright.words import odds_words
 
 SEVERITY_FROM = 0.02
 PLACES_SHOWN = 3
+PLACE_FROM = 0.2
+"""Share of something else that a place must hold to be named."""
 
 
 def title_of(belief: Belief, group: Group) -> str:
@@ -41,7 +43,10 @@ def suspects_answer(
     entries += [_pair(belief, faults, p / total) for faults, p in belief.pairs]
     entries.sort(key=lambda entry: -entry["probability"])
     other = _plain(["something-else"], _place_title(belief), float(odds[-1]))
-    other["where"] = [list(place) for place, _ in belief.places[:PLACES_SHOWN]]
+    says = belief.model.family.point_says
+    places = [place for place, share in belief.places[:PLACES_SHOWN] if share >= PLACE_FROM]
+    other["where"] = [list(place) for place in places]
+    other["where_says"] = [[says.get(point, point) for point in place] for place in places]
     return [*entries, other]
 
 
@@ -97,7 +102,7 @@ def _place_title(belief: Belief) -> str:
     if not belief.places:
         return "Something else"
     (a, b), share = belief.places[0]
-    if share < 0.2:
+    if share < PLACE_FROM:
         return "Something else"
     says = belief.model.family.point_says
     return f"Something else, between {says.get(a, a)} and {says.get(b, b)}"

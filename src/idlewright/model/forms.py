@@ -120,29 +120,33 @@ def form_between(
 ) -> Form:
     """The form of a reading between any two places.
 
+    Alternating volts between two places are kept but predicted by nothing: the circuit is one of
+    steady volts. (A check of ripple reads a scalar of its own.)
+
     Raises:
         BadInput: the function is neither volt nor ohm.
     """
     full = freeze(family.full_state(state))
     a, b = node_of(family, red), node_of(family, black)
-    latent: Latent
+    modes: tuple[Mode, ...] = ()
     if function == "ohm":
-        latent = OhmBetween(a, b, full)
+        modes = (Mode((), OhmBetween(a, b, full)),)
     elif function == "volt":
-        latent = VoltBetween(a, b, full, input_ohm)
-    else:
+        modes = (Mode((), VoltBetween(a, b, full, input_ohm)),)
+    elif function != "volt_ac":
         raise BadInput(
             Problem(
-                says=f"{function} cannot be predicted between two places",
-                expected="volt or ohm",
+                says=f"{function} cannot be read between two places",
+                expected="volt, ohm or volt_ac",
                 remedy="use one of these, or a check that reads it",
                 key="function",
             )
         )
+    number = modes[0].number if modes else None
     return Form(
-        modes=(Mode((), latent),),
-        unit=latent.unit,
-        scale=latent.scale,
+        modes=modes,
+        unit=number.unit if number is not None else "V",
+        scale=number.scale if number is not None else "volt",
         words={},
         odds={},
         usual_word=None,

@@ -89,7 +89,8 @@ def titled(one: Named) -> str:
     """A suspect's title; something else always with its place."""
     if one.kind != "something else" or one.answer is None or "between" in one.title:
         return one.title
-    pairs = [pair for pair in one.answer.get("where") or [] if len(pair) > 1]
+    named = one.answer.get("where_says") or one.answer.get("where") or []
+    pairs = [pair for pair in named if len(pair) > 1]
     places = [f"between {pair[0]} and {pair[1]}" for pair in pairs]
     return f"{one.title}, {' or '.join(places[:2])}" if places else one.title
 
@@ -124,8 +125,7 @@ def doubts(judged: Answer) -> list[str]:
     if (judged.get("made_by") or {}).get("settled") is False:
         texts.append("Not settled: a finer look may still change the odds.")
     for note in judged.get("notes") or []:
-        where = f" ({note['where']})" if note.get("where") else ""
-        texts.append(sentence(f"note: {note['says']}{where}"))
+        texts.append(sentence(f"note: {note['says']}"))
     return texts
 
 
