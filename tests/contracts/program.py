@@ -1,7 +1,9 @@
-"""Running the program as a person does: its own process, its own data folder."""
+"""Running the program: as a person does, in a process of its own; or here, where imports are paid."""
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import subprocess
 import sys
@@ -22,3 +24,17 @@ def idlewright(*words: str, cwd: Path | None = None, stdin: str = "", **environm
         text=True,
         check=False,
     )
+
+
+def idlewright_here(*words: str, cwd: Path | None = None):
+    """Run the program in this process: the same words, exit code and text, without its start."""
+    from idlewright.cli.entry import main
+
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        contextlib.chdir(cwd or Path.cwd()),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        code = main(list(words))
+    return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())

@@ -20,7 +20,7 @@ def world(name: str, *, alarm: bool = False, missed: int = 0) -> dict[str, Any]:
     return {
         "world": {
             "name": name, "law": "wide", "slip": 0.0, "unlisted": 0.1, "intermittent": None,
-            "wipe": 0.0, "meter": "stated",
+            "wipe": 0.0, "meter": "stated", "aimed": False,
         },
         "cars": 40,
         "leader_right": share(30, 40),
