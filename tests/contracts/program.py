@@ -1,4 +1,4 @@
-"""Running the program: as a person does, in a process of its own; or here, where imports are paid."""
+"""Running the program: as a person does, in a process of its own, or here, already started."""
 
 from __future__ import annotations
 
