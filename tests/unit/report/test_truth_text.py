@@ -8,6 +8,7 @@ from jsonschema import Draft202012Validator
 
 from idlewright.report.truth_text import truth_text
 from idlewright.schemas import schema
+from idlewright.study.truth import places_of
 
 
 def share(k: int, n: int) -> dict[str, Any]:
@@ -27,10 +28,7 @@ def world(name: str, *, alarm: bool = False, missed: int = 0) -> dict[str, Any]:
         "sure": {"n": 12, "wrong": 1, "upper": 0.339},
         "sure_repair": {"n": 14, "wrong": 0, "upper": 0.193},
         "p_truth": {"mean": 0.6, "mean_ln": -0.9},
-        "places": {
-            "n": 20, "distance": 0.2, "p": 0.004 if alarm else 0.4, "false_alarm": 0.01,
-            "alarm": alarm, "tenths": [2] * 10, "cover": {"level": 0.9, **share(18, 20)},
-        },
+        "places": {**places_of([(k + 0.5) / 20 for k in range(20)]), "alarm": alarm},
         "slips": {
             "gross": 0, "called": share(0, 0), "named": share(0, 0), "false_calls": share(1, 200),
         },
@@ -62,7 +60,7 @@ def test_every_world_has_its_row_of_counts() -> None:
 def test_what_is_not_as_stated_is_said() -> None:
     """An alarm of the severities and a sure answer on an unlisted fault each get a sentence."""
     text = truth_text(answer(world("a", alarm=True), world("b", missed=2)))
-    assert " a: severities are not where stated (p = 0.004)." in text
+    assert " a: severities are not where stated (p = 1)." in text
     assert " b: sure of a listed fault on 2/4 cars with another." in text
 
 
