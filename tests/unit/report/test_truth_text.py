@@ -28,7 +28,7 @@ def world(name: str, *, alarm: bool = False, missed: int = 0) -> dict[str, Any]:
         "sure": {"n": 12, "wrong": 1, "upper": 0.339},
         "sure_repair": {"n": 14, "wrong": 0, "upper": 0.193},
         "p_truth": {"mean": 0.6, "mean_ln": -0.9},
-        "places": {**places_of([(k + 0.5) / 20 for k in range(20)]), "alarm": alarm},
+        "places": {**places_of([(k + 0.5) / 20 for k in range(20)]), "alarm": alarm, "beyond": 0},
         "slips": {
             "gross": 0, "called": share(0, 0), "named": share(0, 0), "false_calls": share(1, 200),
         },
