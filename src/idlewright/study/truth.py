@@ -153,7 +153,10 @@ def summary(world: World, rows: Sequence[Row]) -> dict[str, Any]:
             "mean": short(p_truth.mean()),
             "mean_ln": short(np.log(np.maximum(p_truth, 1e-12)).mean()),
         },
-        "places": places_of([row["place"] for row in rows if row["place"] is not None]),
+        "places": {
+            **places_of([row["place"] for row in rows if row["place"] is not None]),
+            "beyond": sum(row["beyond"] for row in rows),
+        },
         "slips": {
             "gross": len(told),
             "called": _share(sum(s["called"] for s in told), len(told)),

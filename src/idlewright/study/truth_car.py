@@ -94,6 +94,7 @@ def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: in
         **_leader(car, belief, prepared),
         **_repair(car, belief, model.family),
         "place": _place(car, belief),
+        "beyond": any(not 0.0 <= hidden.severity <= 1.0 for hidden in car.hidden.faults),
         **_slips(car, belief, source, job),
     }
 
@@ -212,10 +213,14 @@ def _repair(car: PracticeCar, belief: Belief, family: Family) -> Row:
 
 
 def _place(car: PracticeCar, belief: Belief) -> float | None:
-    """Where the true severity falls in the distribution stated for the true fault, 0 to 1."""
+    """Where the true severity falls in the distribution stated for the true fault, 0 to 1.
+
+    None if there is none to judge: nobody states severities beyond the family's range.
+    """
     faults = list(belief.model.family.faults)
     for hidden in car.hidden.faults:
-        if not hidden.listed or all(span.low == span.high for span in hidden.fault.spans):
+        ranged = any(span.low != span.high for span in hidden.fault.spans)
+        if not (hidden.listed and ranged and 0.0 <= hidden.severity <= 1.0):
             continue
         cdf = severity_cdf(belief, faults.index(hidden.fault.id))
         if cdf is not None:

@@ -109,6 +109,16 @@ def test_aimed_checks_are_those_that_the_fault_changes(tiny):
     assert all(4 <= len(row["checks"]) <= 12 for row in rows)
 
 
+def test_severities_beyond_the_stated_range_are_counted_apart(tiny):
+    """Where nobody stated anything there is no place: such cars are counted, not judged."""
+    world = World("wide")
+    rows = rows_of(tiny, world, 10, start=20)
+    assert all(row["place"] is None for row in rows if row["beyond"])
+    found = summary(world, rows)["places"]
+    assert found["beyond"] == sum(row["beyond"] for row in rows) > 0
+    assert found["n"] <= 10 - found["beyond"]
+
+
 def test_an_unlisted_fault_has_its_own_truth(tiny):
     """A car with a fault that no family names: right is only "something else"."""
     world = World("odd", unlisted=1.0)
