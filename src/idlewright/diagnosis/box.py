@@ -18,6 +18,8 @@ from scipy.special import log_ndtr
 FloatArray = NDArray[np.float64]
 SWEEPS = 6
 JITTER = 1e-9
+EP_SLACK = 0.05
+"""How far EP may be above a side's own probability by its own small error."""
 LN_ROOT_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 
 
@@ -58,16 +60,19 @@ def box_probability(
     rows, sides = mean.shape
     noise = np.diag(blur**2 + JITTER)
     prior = cov + noise
+    if sides == 1:
+        ln_z, g, h = interval_moments(mean[:, 0], prior[:, 0, 0], low[0], high[0])
+        return BoxFit(ln_z=ln_z, pull=g[:, None], gain=-h[:, None, None])
     sigma = prior.copy()
     mu = mean.copy()
     tau = np.zeros((rows, sides))
     nu = np.zeros((rows, sides))
-    for _ in range(1 if sides == 1 else SWEEPS):
+    for _ in range(SWEEPS):
         for i in range(sides):
             variance = np.maximum(sigma[:, i, i], JITTER * 1e-3)
             cavity_v = 1.0 / np.maximum(1.0 / variance - tau[:, i], 1e-12)
             cavity_m = cavity_v * (mu[:, i] / variance - nu[:, i])
-            _, g, h = _interval_moments(cavity_m, cavity_v, low[i], high[i])
+            _, g, h = interval_moments(cavity_m, cavity_v, low[i], high[i])
             room = np.maximum(1.0 + cavity_v * h, 1e-9)
             new_tau = np.maximum(-h / room, 0.0)
             new_nu = (g - h * cavity_m) / room
@@ -78,13 +83,24 @@ def box_probability(
             sigma -= (d_tau / scale)[:, None, None] * column[:, :, None] * column[:, None, :]
             tau[:, i], nu[:, i] = new_tau, new_nu
     ln_z = _ln_evidence(mean, prior, mu, sigma, tau, nu, low, high)
+    ln_z = _no_more_than_any_side(ln_z, mean, prior, low, high)
     gain = -tau[:, :, None] * sigma * tau[:, None, :]
     diagonal = np.arange(sides)
     gain[:, diagonal, diagonal] += tau
     return BoxFit(ln_z=ln_z, pull=nu - tau * mu, gain=gain)
 
 
-def _interval_moments(
+def _no_more_than_any_side(
+    ln_z: FloatArray, mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
+    """A box is no likelier than any of its sides (far out in a tail EP loses all digits)."""
+    roots = np.sqrt(np.einsum("rii->ri", prior))
+    sides = ln_between((low - mean) / roots, (high - mean) / roots).min(axis=1)
+    bad = ~np.isfinite(ln_z) | (ln_z > sides + EP_SLACK)
+    return np.where(bad, sides, ln_z)
+
+
+def interval_moments(
     mean: FloatArray, variance: FloatArray, low: float, high: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """ln Z of one side under N(mean, variance), its derivative and second derivative by mean."""
@@ -120,7 +136,7 @@ def _ln_evidence(
         variance = np.maximum(sigma[:, i, i], JITTER * 1e-3)
         v = 1.0 / np.maximum(1.0 / variance - tau[:, i], 1e-12)
         m = v * (mu[:, i] / variance - nu[:, i])
-        ln_z, _, _ = _interval_moments(m, v, low[i], high[i])
+        ln_z, _, _ = interval_moments(m, v, low[i], high[i])
         t, n = tau[:, i], nu[:, i]
         joint = (m + v * n) ** 2 / (v * (1.0 + t * v)) - m * m / v
         total += ln_z + 0.5 * np.log1p(t * v) - 0.5 * joint

@@ -19,6 +19,7 @@ from idlewright.diagnosis.factors import NumberFactor, Seen
 from idlewright.diagnosis.gaussian import (
     Observed,
     condition,
+    cut_at_range,
     evidence_of_block,
     inside_range,
 )
@@ -346,16 +347,23 @@ class Weigher:
     ) -> tuple[list[Piece], FloatArray]:
         """Rows looked at again and the rows beside them, and how far z moved in the last look."""
         cells = self.model.cells
-        fit, moved = self._passes(fit.row, fit.z, level, factors, chosen, observed)
-        prior = self.rows.ln_prior[fit.row]
-        row, donor = beside(self.rows, cells, fit.row, fit.u_mean, prior + fit.ln_weight)
+        fit, z, moved = self._passes(fit.row, self._cut(fit), level, factors, chosen, observed)
+        cell = self.rows.cell[fit.row]
+        u = cells.centre[cell] + cells.spread[cell] * z[:, -1]
+        weight = self.rows.ln_prior[fit.row] + fit.ln_weight
+        row, donor = beside(self.rows, cells, fit.row, u, weight)
         if not len(row):
             return [fit], moved
-        z = fit.z[donor]
-        cell = self.rows.cell[row]
-        z[:, -1] = (fit.u_mean[donor] - cells.centre[cell]) / cells.spread[cell]
-        more, moved_more = self._passes(row, z, level, factors, chosen, observed)
+        z, cell = z[donor], self.rows.cell[row]
+        z[:, -1] = (u[donor] - cells.centre[cell]) / cells.spread[cell]
+        more, _, moved_more = self._passes(row, z, level, factors, chosen, observed)
         return [fit, more], np.concatenate([moved, moved_more])
+
+    def _cut(self, fit: Piece) -> FloatArray:
+        """Posterior mean of z with the severity inside its range, (P, K)."""
+        cell = self.rows.cell[fit.row]
+        spread = np.where(self.rows.blind[fit.row], 0.0, self.model.cells.spread[cell])
+        return cut_at_range(fit.z, fit.slopes, fit.gain, self.model.cells.centre[cell], spread)
 
     def _passes(
         self,
@@ -365,14 +373,13 @@ class Weigher:
         factors: Factors,
         chosen: Sequence[int],
         observed: Observed,
-    ) -> tuple[Piece, FloatArray]:
-        """Posterior of rows after looking again from z, and how far the last look moved z."""
+    ) -> tuple[Piece, FloatArray, FloatArray]:
+        """Posterior of rows after looking again from z, its z, and how far the last look moved z."""
         for _ in range(self.passes):
             lines = self._linearise(row, level, z, factors, chosen)
             fit = self._solve(row, level, *lines, observed)
-            moved = np.abs(fit.z - z).max(axis=1)
-            z = fit.z
-        return fit, moved
+            before, z = z, self._cut(fit)
+        return fit, z, np.abs(z - before).max(axis=1)
 
     def _linearise(
         self, row: IntArray, level: float, z: FloatArray, factors: Factors, chosen: Sequence[int]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idlewright.diagnosis.box import FloatArray, box_probability, ln_between
+from idlewright.diagnosis.box import FloatArray, box_probability, interval_moments, ln_between
 
 LN_TWO_PI = math.log(2.0 * math.pi)
 
@@ -130,3 +130,25 @@ def inside_range(
     sd = np.sqrt(np.maximum(variance, 1e-300))
     cut = ln_between((low - mean) / sd, (high - mean) / sd)
     return np.where(variance > 0, cut, 0.0)
+
+
+def cut_at_range(
+    z: FloatArray, slopes: FloatArray, gain: FloatArray, centre: FloatArray, spread: FloatArray
+) -> FloatArray:
+    """E z once the severity, the last coordinate, is known to lie in [0, 1], (R, K).
+
+    The others follow it along their regression on it. This is where straight lines must be drawn:
+    beside the end of a range the uncut mean lies where no car of the fault is.
+
+    Args:
+        z: uncut mean. slopes: B. gain: as in Conditioned. centre, spread: u = centre + spread
+            z_last, (R,); spread 0 (nothing to cut) leaves a row alone.
+    """
+    along = -np.einsum("rmk,rm->rk", slopes, np.einsum("rij,rj->ri", gain, slopes[:, :, -1]))
+    along[:, -1] += 1.0
+    left = np.maximum(along[:, -1], 1e-12)
+    wide = np.where(spread > 0, spread, 1.0)
+    mean = centre + wide * z[:, -1]
+    _, pull, _ = interval_moments(mean, wide**2 * left, 0.0, 1.0)
+    shift = np.where(spread > 0, wide * pull, 0.0)
+    return z + along * shift[:, None]

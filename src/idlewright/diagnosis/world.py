@@ -23,7 +23,7 @@ BETA_A, BETA_B = 1.0, 3.0
 """Chance that an intermittent is active in one episode: Beta(1, 3) (common practice, no source)."""
 PROVOKED = 3.0
 """A provoking check raises the odds of inactivity to this power."""
-MOST_PATTERNS = 64
+MOST_PATTERNS = 24
 MANY_TIMES = 10
 
 

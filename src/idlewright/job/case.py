@@ -25,6 +25,9 @@ from idlewright.model.forms import Form, form_between, form_of_check
 from idlewright.physics.meter import ORDINARY_METER, Meter, in_base_unit
 from idlewright.quantities import Overload
 
+LEADS_VARY = 0.25
+"""Standard uncertainty of the leads' resistance, as a share of it (common practice, no source)."""
+
 LINEAR_RANGE: Mapping[str, float] = {"rpm": 2000.0, "kPa": 80.0, "deg": 30.0, "mm": 10.0}
 """Width of the broad rest for readings on a linear scale, by unit."""
 
@@ -55,13 +58,21 @@ def noise_of(meter: Meter, read: str, value: float, step: float | None) -> Noise
     function = meter.functions[measured]
     unit = in_base_unit(read, 1.0)
     own_step = float(function.step_at(value * unit)) / unit
+    counts = function.counts * own_step / math.sqrt(3.0)
     return Noise(
         gain=function.gain_sd,
-        own=function.counts * own_step / math.sqrt(3.0),
+        own=math.hypot(counts, LEADS_VARY * function.lead_ohm / unit),
         step=max(own_step, step or 0.0),
         top=function.top / unit,
         meter=f"{meter.id}:{measured}",
     )
+
+
+def without_lead_ohms(meter: Meter, read: str, shown: float | None) -> float | None:
+    """A reading with its test leads' resistance taken off where ohms were read, not below 0."""
+    if shown is None or read != "ohm" or "ohm" not in meter.functions:
+        return shown
+    return max(shown - meter.functions["ohm"].lead_ohm, 0.0)
 
 
 def case_of(job: JobFile, model: CompiledModel) -> Case:
@@ -123,6 +134,7 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
     meter = meter_of(job, entry)
     form = form_of_entry(family, entry, meter)
     noise = noise_of(meter, form.function, entry.number or 0.0, entry.step)
+    number = without_lead_ohms(meter, form.function, entry.number)
     alternatives: tuple[Alternative, ...] = ()
     slips: tuple[Alternative, ...] = ()
     odds: Mapping[str, float] = {}
@@ -133,12 +145,12 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
         over = Noise(noise.gain, noise.own, noise.step, top, noise.meter)
         alternatives = overload_alternatives(form, over)
         flat = math.log(0.2)
-    elif entry.number is not None and entry.word is not None and entry.word in form.words:
-        alternatives = word_and_number(form, entry.word, entry.number, noise)
-    elif entry.number is not None:
-        alternatives = number_alternatives(form, entry.number, noise)
+    elif number is not None and entry.word is not None and entry.word in form.words:
+        alternatives = word_and_number(form, entry.word, number, noise)
+    elif number is not None:
+        alternatives = number_alternatives(form, number, noise)
         if alternatives:
-            slips = number_slips(family, form, entry.red, entry.black, entry.number, noise)
+            slips = number_slips(family, form, entry.red, entry.black, number, noise)
     elif entry.word is not None and entry.word in form.words:
         alternatives = word_alternatives(form, entry.word)
         slips = word_slips(form, entry.word)

@@ -91,9 +91,7 @@ def _row(
     }
 
 
-def _quantiles(
-    mean: np.ndarray, sd: np.ndarray, share: np.ndarray
-) -> tuple[float, float, float]:
+def _quantiles(mean: np.ndarray, sd: np.ndarray, share: np.ndarray) -> tuple[float, float, float]:
     """Tenth, fiftieth and ninetieth percentile of a mixture of normals (by its quantile points)."""
     steps = np.array([-TAIL, -0.5244, 0.0, 0.5244, TAIL])
     points = (mean[:, None] + steps * sd[:, None]).ravel()

@@ -126,12 +126,20 @@ class _Reader:
         self.muted: list[Muted] = []
         for key in document.data:
             if key not in TOP_KEYS:
-                self.refuse((key,), f'unknown key "{key}"', "one of " + ", ".join(TOP_KEYS),
-                            did_you_mean(key, TOP_KEYS, "key"))
+                self.refuse(
+                    (key,),
+                    f'unknown key "{key}"',
+                    "one of " + ", ".join(TOP_KEYS),
+                    did_you_mean(key, TOP_KEYS, "key"),
+                )
         vehicle = document.data.get("vehicle", "")
         if not isinstance(vehicle, str):
-            self.refuse(("vehicle",), f"{vehicle!r} is not a text", 'vehicle = "blue estate"',
-                        "write it in quotes")
+            self.refuse(
+                ("vehicle",),
+                f"{vehicle!r} is not a text",
+                'vehicle = "blue estate"',
+                "write it in quotes",
+            )
 
     def refuse(self, path: Path, says: str, expected: str, remedy: str) -> None:
         """Note a problem."""
@@ -141,8 +149,12 @@ class _Reader:
         """The family that the job names, or None."""
         name = self.document.data.get("family")
         if not isinstance(name, str) or not name.strip():
-            self.refuse(("family",), "family is missing", 'family = "plunger-carburettor"',
-                        "name the kind of system; `idlewright list families` shows them")
+            self.refuse(
+                ("family",),
+                "family is missing",
+                'family = "plunger-carburettor"',
+                "name the kind of system; `idlewright list families` shows them",
+            )
             return None
         try:
             return find_family(name, self.document.name)
@@ -168,9 +180,12 @@ class _Reader:
             except BadInput as error:
                 sheet, problems = empty, self._unreadable(given, error)
         else:
-            self.refuse(("sheet",), "sheet is neither values nor a file name",
-                        '{ closed_v = ["0.47 V", "0.57 V", "p. 31"] } or "sheet.toml"',
-                        "give one of the two")
+            self.refuse(
+                ("sheet",),
+                "sheet is neither values nor a file name",
+                '{ closed_v = ["0.47 V", "0.57 V", "p. 31"] } or "sheet.toml"',
+                "give one of the two",
+            )
             return empty
         self.problems += problems
         return sheet
@@ -180,8 +195,9 @@ class _Reader:
         return [
             problem
             if problem.line is not None
-            else self.document.problem(("sheet",), f'"{given}": {problem.says}', problem.expected,
-                                       problem.remedy)
+            else self.document.problem(
+                ("sheet",), f'"{given}": {problem.says}', problem.expected, problem.remedy
+            )
             for problem in error.problems
         ]
 
@@ -195,18 +211,14 @@ class _Reader:
 
     def one(self, key: str, model: type[M]) -> M:
         """A table as its model; an empty one when it is wrong."""
-        found = check_line(
-            self.document, model, self.table(key), (key,), self.problems, self.muted
-        )
+        found = check_line(self.document, model, self.table(key), (key,), self.problems, self.muted)
         return found if found is not None else model()
 
     def many(self, key: str, model: type[M]) -> list[tuple[int, M]]:
         """The good entries of a list of tables, with their places in it."""
         found: list[tuple[int, M]] = []
         for index, item in self.tables(key):
-            line = check_line(
-                self.document, model, item, (key, index), self.problems, self.muted
-            )
+            line = check_line(self.document, model, item, (key, index), self.problems, self.muted)
             if line is not None:
                 found.append((index, line))
         return found
@@ -222,8 +234,12 @@ class _Reader:
             if isinstance(item, dict):
                 found.append((index, item))
             else:
-                self.refuse((key, index), f"{item!r} is not a table", f"[[{key}]] and its lines",
-                            "write key = value lines")
+                self.refuse(
+                    (key, index),
+                    f"{item!r} is not a table",
+                    f"[[{key}]] and its lines",
+                    "write key = value lines",
+                )
         return found
 
     def once(self, key: str, entries: Iterable[tuple[int, BaseModel]]) -> None:
@@ -234,8 +250,12 @@ class _Reader:
             if name in seen:
                 line = self.document.line((key, seen[name], "id"))
                 first = f" (first on line {line})" if line else ""
-                self.refuse((key, index, "id"), f'{key} "{name}" stands twice{first}',
-                            "every id once", "rename or remove one of the two")
+                self.refuse(
+                    (key, index, "id"),
+                    f'{key} "{name}" stands twice{first}',
+                    "every id once",
+                    "rename or remove one of the two",
+                )
             seen.setdefault(name, index)
 
 
@@ -253,8 +273,12 @@ class _Parts:
         self.meters = _meters(reader)
         for index, line in self.readings:
             if line.id == START:
-                reader.refuse(("reading", index, "id"), f'"{START}" means before the first reading',
-                              "another id", "rename it")
+                reader.refuse(
+                    ("reading", index, "id"),
+                    f'"{START}" means before the first reading',
+                    "another id",
+                    "rename it",
+                )
 
 
 def _meters(reader: _Reader) -> dict[str, Meter]:
@@ -274,8 +298,12 @@ def _meters(reader: _Reader) -> dict[str, Meter]:
                 meters.setdefault(str(raw["id"]), Meter(str(raw["id"])))
             continue
         if meter.id in meters:
-            reader.refuse((*base, "id"), f'meter "{meter.id}" stands twice', "every id once",
-                          "rename or remove one of the two")
+            reader.refuse(
+                (*base, "id"),
+                f'meter "{meter.id}" stands twice',
+                "every id once",
+                "rename or remove one of the two",
+            )
         meters.setdefault(meter.id, meter)
     return meters
 
@@ -283,8 +311,14 @@ def _meters(reader: _Reader) -> dict[str, Meter]:
 def _with_remedy(problem: Problem) -> Problem:
     if problem.remedy:
         return problem
-    return Problem(problem.says, problem.expected, "see the meter's leaflet, or leave it out",
-                   problem.file, problem.line, problem.key)
+    return Problem(
+        problem.says,
+        problem.expected,
+        "see the meter's leaflet, or leave it out",
+        problem.file,
+        problem.line,
+        problem.key,
+    )
 
 
 class _Names:
@@ -304,8 +338,12 @@ class _Names:
             if name in ids:
                 good.append(name)
             else:
-                self.reader.refuse((*path, index), f'there is no {what} "{name}"',
-                                   f"a {what} of {self.family.id}", did_you_mean(name, ids, what))
+                self.reader.refuse(
+                    (*path, index),
+                    f'there is no {what} "{name}"',
+                    f"a {what} of {self.family.id}",
+                    did_you_mean(name, ids, what),
+                )
         return tuple(good)
 
     def state(self) -> dict[str, str]:
@@ -314,13 +352,19 @@ class _Names:
         for name, value in self.reader.table("state").items():
             variable = self.family.states.get(name)
             if variable is None:
-                self.reader.refuse(("state", name), f'there is no state variable "{name}"',
-                                   f"a state variable of {self.family.id}",
-                                   did_you_mean(name, self.family.states, "variable"))
+                self.reader.refuse(
+                    ("state", name),
+                    f'there is no state variable "{name}"',
+                    f"a state variable of {self.family.id}",
+                    did_you_mean(name, self.family.states, "variable"),
+                )
             elif value not in variable.values:
-                self.reader.refuse(("state", name), f"{name} is never {value!r}",
-                                   "one of " + ", ".join(variable.values),
-                                   did_you_mean(str(value), variable.values, "value"))
+                self.reader.refuse(
+                    ("state", name),
+                    f"{name} is never {value!r}",
+                    "one of " + ", ".join(variable.values),
+                    did_you_mean(str(value), variable.values, "value"),
+                )
             else:
                 good[name] = str(value)
         return good
@@ -330,9 +374,12 @@ class _Names:
         index, line = entry
         if line.id in self.family.codes:
             return True
-        self.reader.refuse(("code", index, "id"), f'there is no code "{line.id}"',
-                           f"a code of {self.family.id}",
-                           did_you_mean(line.id, self.family.codes, "code"))
+        self.reader.refuse(
+            ("code", index, "id"),
+            f'there is no code "{line.id}"',
+            f"a code of {self.family.id}",
+            did_you_mean(line.id, self.family.codes, "code"),
+        )
         return False
 
 
@@ -343,20 +390,31 @@ def _done(reader: _Reader, family: Family, parts: _Parts) -> list[DoneEntry]:
     done: list[DoneEntry] = []
     for index, line in parts.done:
         if line.repair not in family.repairs:
-            reader.refuse(("done", index, "repair"), f'there is no repair "{line.repair}"',
-                          f"a repair of {family.id}",
-                          did_you_mean(line.repair, family.repairs, "repair"))
+            reader.refuse(
+                ("done", index, "repair"),
+                f'there is no repair "{line.repair}"',
+                f"a repair of {family.id}",
+                did_you_mean(line.repair, family.repairs, "repair"),
+            )
         after = line.after or (START if not parts.readings else "")
         if after not in places:
             says = f'"{after}" is no reading of this job' if after else "after is missing"
-            reader.refuse(("done", index, "after"), says, 'the id of a reading, or "start"',
-                          did_you_mean(after, places, "reading") if after else
-                          "say after which reading it was done")
+            reader.refuse(
+                ("done", index, "after"),
+                says,
+                'the id of a reading, or "start"',
+                did_you_mean(after, places, "reading")
+                if after
+                else "say after which reading it was done",
+            )
             continue
         if done and places[after] < done[-1].place:
-            reader.refuse(("done", index, "after"),
-                          f'"{line.repair}" came after {after}, but the repair above it after '
-                          f"{done[-1].after}, which is later", "repairs in the order of time",
-                          "put the earlier repair first, or correct `after`")
+            reader.refuse(
+                ("done", index, "after"),
+                f'"{line.repair}" came after {after}, but the repair above it after '
+                f"{done[-1].after}, which is later",
+                "repairs in the order of time",
+                "put the earlier repair first, or correct `after`",
+            )
         done.append(DoneEntry(line.repair, after, places[after]))
     return done

@@ -21,8 +21,11 @@ def _typed(value: object) -> str:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         refuse(f"{shown(value)} is no reading", '"0.52 V", "OL" or a word', "write it in quotes")
     if not isinstance(value, str):
-        refuse(f"{value} has no unit", '"0.52 V", "OL" or a word',
-               f'write it in quotes with its unit, for example "{value} V"')
+        refuse(
+            f"{value} has no unit",
+            '"0.52 V", "OL" or a word',
+            f'write it in quotes with its unit, for example "{value} V"',
+        )
     if not value.strip():
         refuse("the value is empty", '"0.52 V", "OL" or a word', "type what the display showed")
     return value
@@ -33,8 +36,11 @@ def _one_of(*words: str) -> PlainValidator:
         from idlewright.family.names import did_you_mean
 
         if value not in words:
-            refuse(f"{shown(value)} is not known here", "one of " + ", ".join(words),
-                   did_you_mean(str(value), words, "word"))
+            refuse(
+                f"{shown(value)} is not known here",
+                "one of " + ", ".join(words),
+                did_you_mean(str(value), words, "word"),
+            )
         return str(value)
 
     return PlainValidator(read)

@@ -98,34 +98,56 @@ class ReadingReader:
             return None
         for key, value in leads.items():
             if value is not None:
-                self._refuse((*base, key), f"{key} stands beside check = \"{line.check}\"",
-                             "a check, or red, black and function", f"remove {key} or check")
+                self._refuse(
+                    (*base, key),
+                    f'{key} stands beside check = "{line.check}"',
+                    "a check, or red, black and function",
+                    f"remove {key} or check",
+                )
         check = self.family.checks.get(line.check)
         if check is None:
-            self._refuse((*base, "check"), f'there is no check "{line.check}"',
-                         f"a check of {self.family.id}",
-                         did_you_mean(line.check, self.family.checks, "check"))
+            self._refuse(
+                (*base, "check"),
+                f'there is no check "{line.check}"',
+                f"a check of {self.family.id}",
+                did_you_mean(line.check, self.family.checks, "check"),
+            )
         return check
 
     def _leads(self, base: Path, line: ReadingLine, leads: Mapping[str, str | None]) -> None:
         missing = [key for key, value in leads.items() if value is None]
         if len(missing) == len(leads):
-            self._refuse(base, "neither a check nor two points", "check, or red, black, function",
-                         "say what was read: `idlewright list checks`")
+            self._refuse(
+                base,
+                "neither a check nor two points",
+                "check, or red, black, function",
+                "say what was read: `idlewright list checks`",
+            )
             return
         for key in missing:
-            self._refuse((*base, key), f"{key} is missing", "red, black and function",
-                         f"add {key}, or name a check")
+            self._refuse(
+                (*base, key),
+                f"{key} is missing",
+                "red, black and function",
+                f"add {key}, or name a check",
+            )
         known = [*self.family.points, *self.family.part_points]
         for key in ("red", "black"):
             place = leads[key]
             if place is not None and place not in known:
-                self._refuse((*base, key), f'there is no place "{place}"',
-                             "a place that `idlewright list points` names",
-                             did_you_mean(place, known, "place"))
+                self._refuse(
+                    (*base, key),
+                    f'there is no place "{place}"',
+                    "a place that `idlewright list points` names",
+                    did_you_mean(place, known, "place"),
+                )
         if line.red is not None and line.red == line.black:
-            self._refuse((*base, "black"), "both leads are on one place", "two places",
-                         "correct one of the two")
+            self._refuse(
+                (*base, "black"),
+                "both leads are on one place",
+                "two places",
+                "correct one of the two",
+            )
 
     def _state(self, base: Path, line: ReadingLine, check: Check | None) -> dict[str, str]:
         """The state as typed, as far as it is known; contradictions with the check are refused."""
@@ -134,13 +156,19 @@ class ReadingReader:
             variable = self.family.states.get(name)
             path = (*base, "state", name)
             if variable is None:
-                self._refuse(path, f'there is no state variable "{name}"',
-                             f"a state variable of {self.family.id}",
-                             did_you_mean(name, self.family.states, "variable"))
+                self._refuse(
+                    path,
+                    f'there is no state variable "{name}"',
+                    f"a state variable of {self.family.id}",
+                    did_you_mean(name, self.family.states, "variable"),
+                )
             elif value not in variable.values:
-                self._refuse(path, f'{name} is never "{value}"',
-                             "one of " + ", ".join(variable.values),
-                             did_you_mean(value, variable.values, "value"))
+                self._refuse(
+                    path,
+                    f'{name} is never "{value}"',
+                    "one of " + ", ".join(variable.values),
+                    did_you_mean(value, variable.values, "value"),
+                )
             else:
                 good[name] = value
         for name, value in (check.state if check else {}).items():
@@ -168,11 +196,19 @@ class ReadingReader:
             return
         meter = self.meters.get(line.meter)
         if meter is None:
-            self._refuse((*base, "meter"), f'there is no meter "{line.meter}"',
-                         "the id of a [[meter]]", did_you_mean(line.meter, self.meters, "meter"))
+            self._refuse(
+                (*base, "meter"),
+                f'there is no meter "{line.meter}"',
+                "the id of a [[meter]]",
+                did_you_mean(line.meter, self.meters, "meter"),
+            )
         elif function not in ("word", "mV") and function not in meter.functions:
-            self._refuse((*base, "meter"), f'meter "{line.meter}" does not read {function}',
-                         "one of " + ", ".join(meter.functions), "name another meter")
+            self._refuse(
+                (*base, "meter"),
+                f'meter "{line.meter}" does not read {function}',
+                "one of " + ", ".join(meter.functions),
+                "name another meter",
+            )
 
     def _value(
         self, base: Path, line: ReadingLine, check: Check | None, function: str
@@ -186,9 +222,7 @@ class ReadingReader:
                 self.problems += error.problems
             return Understood()
 
-    def _understood(
-        self, path: Path, typed: str, check: Check | None, function: str
-    ) -> Understood:
+    def _understood(self, path: Path, typed: str, check: Check | None, function: str) -> Understood:
         words = [word.id for word in check.words] if check else []
         word = _same_word(typed, words)
         if word is not None:
@@ -212,8 +246,12 @@ class ReadingReader:
     def _number(self, path: Path, typed: str, unit: str | None, word: str | None) -> Understood:
         if unit is None:
             raise BadInput(
-                self.document.problem(path, f'"{typed}" beside a word that has no number',
-                                      f'"{word}" alone', "leave the number out")
+                self.document.problem(
+                    path,
+                    f'"{typed}" beside a word that has no number',
+                    f'"{word}" alone',
+                    "leave the number out",
+                )
             )
         spot = self.document.problem(path, "")
         found = parse_display(
@@ -223,13 +261,13 @@ class ReadingReader:
             return Understood(word=word, overload=True, overload_unit=found.shown_unit)
         return Understood(found.in_unit(unit), unit, _step(found, unit), word)
 
-    def _no_word(
-        self, path: Path, typed: str, words: Iterable[str], unit: str | None
-    ) -> Problem:
+    def _no_word(self, path: Path, typed: str, words: Iterable[str], unit: str | None) -> Problem:
         known = list(words)
         if not known:
             return self.document.problem(
-                path, f'"{typed}" is not a number with a unit', f'a number in {unit}, or "OL"',
+                path,
+                f'"{typed}" is not a number with a unit',
+                f'a number in {unit}, or "OL"',
                 f'type what the display showed, for example "1.23 {unit}"',
             )
         near = closest(typed.split(",", 1)[0].strip(), known)

@@ -32,8 +32,7 @@ def check_states(
             problems.append(
                 document.problem(
                     ("reading", places[entry.id], "function" if entry.check is None else "check"),
-                    "an ohmmeter was used while the circuit is live: "
-                    + _live(family, entry),
+                    "an ohmmeter was used while the circuit is live: " + _live(family, entry),
                     "ohms on a dead circuit only",
                     "switch off or unplug, read again and say the state; strike this reading",
                 )
@@ -62,9 +61,7 @@ def _plugs(
     for name, value in now.items():
         if UNPLUGGED not in family.states[name].values:
             continue
-        last = next(
-            (entry for entry in reversed(entries) if _depends(family, entry, name)), None
-        )
+        last = next((entry for entry in reversed(entries) if _depends(family, entry, name)), None)
         if last is None or last.check is None or name in last.says_state:
             continue
         needed = last.state[name]
@@ -77,8 +74,9 @@ def _plugs(
         for path, first, second, other in ((here, says, also, there), (there, also, says, here)):
             line = document.line(other)
             at = f" (line {line})" if line else ""
-            problems.append(document.problem(path, f"{first}, but {second}{at}",
-                                             "one of the two", remedy))
+            problems.append(
+                document.problem(path, f"{first}, but {second}{at}", "one of the two", remedy)
+            )
 
 
 def _depends(family: Family, entry: ReadingEntry, connector: str) -> bool:
@@ -117,8 +115,9 @@ def _volts(family: Family, sheet: Sheet, entry: ReadingEntry) -> bool:
     circuit = CircuitState(family, table, entry.state)
     if not circuit.live:
         return False
-    ends = [family.points.get(p) or family.part_points.get(p) or p
-            for p in (entry.red, entry.black)]
+    ends = [
+        family.points.get(p) or family.part_points.get(p) or p for p in (entry.red, entry.black)
+    ]
     port = circuit.port(worlds, ends[0], ends[1])
     through = port.volts / (1.0 + port.ohms / METER_OHM)
     return bool(abs(through[0]) > LIVE_VOLT)

@@ -64,9 +64,7 @@ def _looks(
     ]
 
 
-def _signatures(
-    model: CompiledModel, forms: Mapping[str, Form]
-) -> tuple[np.ndarray, np.ndarray]:
+def _signatures(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[np.ndarray, np.ndarray]:
     """Mean of every latent at mild, middle and severe, (F, 3 n), and its spread, (3 n,)."""
     columns, spreads = [], []
     cells = model.cells
@@ -80,8 +78,13 @@ def _signatures(
             value = float(from_scale(latent.scale, mean[good])[0])
             noise = noise_of(ORDINARY_METER, form.function, value, None)
             own = noise.own + noise.step / 3.46
-            sd = np.sqrt((slopes[good, 0] ** 2).sum() + (own * float(
-                slope_of_scale(latent.scale, np.array([value]))[0])) ** 2) + 1e-9
+            sd = (
+                np.sqrt(
+                    (slopes[good, 0] ** 2).sum()
+                    + (own * float(slope_of_scale(latent.scale, np.array([value]))[0])) ** 2
+                )
+                + 1e-9
+            )
             columns.append(mean[picks, 0])
             spreads.append(np.full(3, sd))
     return np.concatenate(columns, axis=1), np.concatenate(spreads)

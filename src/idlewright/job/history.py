@@ -68,9 +68,7 @@ def _surprise(belief: Belief, one: Seen, time: int) -> float:
     for piece in belief.scenarios[0].weighed.pieces:
         mean, variance = predict_latents(belief.weigher, piece, [number], time)
         sd = np.sqrt(variance[:, 0] + factor.variance + factor.gain**2)
-        weight = np.exp(
-            belief.scenarios[0].ln_weight + piece.ln_weight - belief.ln_evidence
-        )
+        weight = np.exp(belief.scenarios[0].ln_weight + piece.ln_weight - belief.ln_evidence)
         at = ndtr((factor.y - mean[:, 0]) / sd)
         below += float(weight @ at)
         above += float(weight @ (1.0 - at))

@@ -72,9 +72,7 @@ def think(job: JobFile, accuracy: str = "standard", depth: Depth = "rollout") ->
 def _slips_first(proposal: Proposal, belief: Belief, done: dict[str, int]) -> Proposal:
     """A reading that is more likely a slip than not is read again before anything else."""
     doubted = {check for check, position in done.items() if belief.slip[position] >= SLIP_LEADS}
-    actions = sorted(
-        proposal.actions, key=lambda a: not (a.kind == "reread" and a.id in doubted)
-    )
+    actions = sorted(proposal.actions, key=lambda a: not (a.kind == "reread" and a.id in doubted))
     return replace(proposal, actions=tuple(actions))
 
 
@@ -168,9 +166,7 @@ def _soft_decides(thought: Thought) -> bool:
     if not thought.job.words and not thought.job.codes:
         return False
     plain = leader_without_words(thought.belief, thought.prior, thought.job.family)
-    return int(np.argmax(thought.odds)) != int(
-        np.argmax(np.array(_regroup(thought, plain)))
-    )
+    return int(np.argmax(thought.odds)) != int(np.argmax(np.array(_regroup(thought, plain))))
 
 
 def _regroup(thought: Thought, plain: np.ndarray) -> list[float]:
@@ -244,9 +240,7 @@ def _history(thought: Thought, past: Moves) -> list[dict[str, Any]]:
     return [
         {
             "reading": reading,
-            "odds": [
-                {"faults": names[k], "probability": float(p)} for k, p in enumerate(row)
-            ],
+            "odds": [{"faults": names[k], "probability": float(p)} for k, p in enumerate(row)],
         }
         for reading, row in zip(reading_ids, past.odds, strict=True)
     ]

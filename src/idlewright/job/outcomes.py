@@ -170,9 +170,10 @@ class Answers:
             table = self._odds(form)
         table = table.copy()
         # Something else: half as what the others say, half anything at all.
-        table[-1] = HALF * (self._ways.weight[:-1] @ table[:-1]) / max(
-            self._ways.weight[:-1].sum(), 1e-12
-        ) + HALF / table.shape[1]
+        table[-1] = (
+            HALF * (self._ways.weight[:-1] @ table[:-1]) / max(self._ways.weight[:-1].sum(), 1e-12)
+            + HALF / table.shape[1]
+        )
         table = np.maximum(table, 1e-9)
         normal: FloatArray = table / table.sum(axis=1, keepdims=True)
         return normal

@@ -63,9 +63,7 @@ def repairs_outlook(job: JobFile, belief: Belief) -> Outlook:
     return _outlook(job, belief, ways_of(belief, (0,)), ())
 
 
-def _outlook(
-    job: JobFile, belief: Belief, ways: Ways, checks: tuple[CheckOption, ...]
-) -> Outlook:
+def _outlook(job: JobFile, belief: Belief, ways: Ways, checks: tuple[CheckOption, ...]) -> Outlook:
     family = belief.model.family
     tried = {done.repair for done in job.done}
     repairs = [

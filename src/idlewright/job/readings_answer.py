@@ -45,7 +45,7 @@ def _entry(
     return {
         "id": entry.id,
         "check": entry.check,
-        "say": check.say if check is not None else f"{entry.red} to {entry.black}",
+        "say": check.say if check is not None else _between(job, entry),
         "typed": entry.typed,
         "value": entry.number,
         "unit": entry.unit,
@@ -70,6 +70,13 @@ def _entry(
         if position is not None
         else [],
     }
+
+
+def _between(job: JobFile, entry: ReadingEntry) -> str:
+    """Name of a reading between two places."""
+    says = job.family.point_says
+    red, black = str(entry.red), str(entry.black)
+    return f"{says.get(red, red)} to {says.get(black, black)}"
 
 
 def _limit(

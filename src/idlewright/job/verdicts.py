@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from idlewright.family.kinds import Check, Family, Limit, Sheet
-from idlewright.job.case import meter_of
+from idlewright.job.case import meter_of, without_lead_ohms
 from idlewright.job.entries import JobFile, ReadingEntry
 from idlewright.physics.conformity import (
     RULE_95,
@@ -122,8 +122,11 @@ def _number(
             corrected = corrected_limits(limits, nominal, reference.number)
             used = corrected
             u = _against(meter, entry, reference)
-    found = judge_reading(entry.number, u, used, RULE_95)
-    says = reason(found, entry.number, used, unit, step or 10.0 ** math.floor(math.log10(u or 1)))
+    number = without_lead_ohms(meter, entry.function, entry.number) or 0.0
+    found = judge_reading(number, u, used, RULE_95)
+    says = reason(found, number, used, unit, step or 10.0 ** math.floor(math.log10(u or 1)))
+    if number != entry.number:
+        says += ", the leads taken off"
     if corrected is not None:
         says += f", moved for reference {reference.typed if reference else ''}"
     return Judged(found.word, limits, page, corrected, (), u, found.p_inside, found.rule, says)

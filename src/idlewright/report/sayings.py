@@ -103,7 +103,7 @@ def leader_facts(one: Named) -> list[str]:
     if size:
         span = span_text(size["low"], size["high"], size["unit"])
         middle = quantity_text(size["median"], size["unit"])
-        facts.append(f"{size['element']} near {middle}, {share_words(size['level'])} for {span}")
+        facts.append(f"if so, near {middle}; {share_words(size['level'])} for {span}")
     active = answer.get("active_now")
     if active is not None and answer.get("faults") and active < _COMES_AND_GOES_BELOW:
         facts.append(f"it comes and goes: acting now {odds_words(float(active))}")
