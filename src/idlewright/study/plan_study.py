@@ -1,0 +1,150 @@
+"""`study plan`: ways to choose the next step compared on the same simulated cars."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from idlewright.errors import BadInput, Problem
+from idlewright.family.kinds import Family
+from idlewright.family.load import load_family
+from idlewright.job.prepared import prepare
+from idlewright.practice import law_named
+from idlewright.study.arms import ARMS, CLAIRVOYANT, MANUAL, OURS, TRAINED, Charts, arms_named
+from idlewright.study.book import usual_sheet
+from idlewright.study.cases import Row, Truth, case_seed, check_counts, work_case
+from idlewright.study.charts import MOVES, manual_order, trained_order
+from idlewright.study.farm import spread
+from idlewright.study.figures import arm_figures, pair_figures
+from idlewright.version import __version__
+
+CHUNK = 2
+"""Cases a worker takes at a time: the same whatever the number of workers."""
+WIDTH = {"matched": 1.0, "wide": 1.5, "skewed": 1.2, "batch": 1.0}
+"""About how much wider than stated each law lets parts scatter."""
+TRAINING = 90_001
+"""Added to the seed for the cars on which a chart is trained: never those of the study."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    family: str
+    truth: Truth
+    seeds: tuple[int, ...]
+    arms: tuple[str, ...]
+    charts: Charts
+
+
+def study_plan(
+    family: str,
+    cases: int,
+    seed: int,
+    *,
+    truth: Truth | None = None,
+    arms: Sequence[str] = tuple(ARMS),
+    workers: int = 1,
+    scheduler: str | None = None,
+    out: Path | None = None,
+    moves: int = MOVES,
+) -> dict[str, Any]:
+    """The study as a JSON-ready dict, format idlewright/study/1.
+
+    Args:
+        family: what load_family takes. cases, seed: how many cars, and which.
+        truth: how the cars are drawn. arms: names of `ARMS`. workers: processes; the answer is the
+            same for any number. scheduler: address of a farm. out: folder for a row a case.
+        moves: of the optimiser that orders the trained chart.
+
+    Raises:
+        BadInput: no such family, law or arm; no chart for the family; no farm; nothing to do.
+    """
+    check_counts(cases, workers)
+    known, how = load_family(family), truth or Truth()
+    law_named(how.law)
+    names = tuple(arm.name for arm in arms_named(arms))
+    charts = _charts(known, names, seed, moves)
+    seeds = [case_seed(seed, index) for index in range(cases)]
+    tasks = [
+        _Task(family, how, tuple(seeds[k : k + CHUNK]), names, charts)
+        for k in range(0, cases, CHUNK)
+    ]
+    rows = [row for chunk in spread(_chunk, tasks, workers, scheduler) for row in chunk]
+    answer = _answer(known, how, seed, names, rows)
+    if out is not None:
+        answer["per_case"] = _written(out, rows)
+    return answer
+
+
+def _charts(family: Family, arms: Sequence[str], seed: int, moves: int) -> Charts:
+    if not {MANUAL, TRAINED} & set(arms):
+        return Charts()
+    order = manual_order(family)
+    if TRAINED not in arms:
+        return Charts(order)
+    prepared = prepare(family, usual_sheet(family))
+    return Charts(order, trained_order(prepared, order, seed + TRAINING, moves))
+
+
+def _chunk(task: _Task) -> list[Row]:
+    family = load_family(task.family)
+    sheet = usual_sheet(family)
+    prepared = prepare(family, sheet)
+    arms = arms_named(task.arms)
+    return [work_case(prepared, sheet, task.truth, seed, arms, task.charts) for seed in task.seeds]
+
+
+def _answer(
+    family: Family, truth: Truth, seed: int, names: Sequence[str], rows: Sequence[Row]
+) -> dict[str, Any]:
+    by_arm = {name: [row["arms"][name] for row in rows] for name in (*names, CLAIRVOYANT)}
+    others = [name for name in names if name != OURS] if OURS in names else []
+    bound = [row["cost"] for row in by_arm[CLAIRVOYANT]]
+    return {
+        "format": "idlewright/study/1",
+        "made_by": {
+            "version": __version__,
+            "family": family.id,
+            "family_sha256": family.sha256,
+            "sheet_sha256": usual_sheet(family).sha256,
+        },
+        "family": family.id,
+        "seed": seed,
+        "cases": len(rows),
+        "truth": {
+            "name": truth.law,
+            "tolerance": WIDTH[truth.law],
+            "slip": truth.slip,
+            "unlisted": truth.unlisted,
+            "intermittent": _intermittent(family, truth),
+        },
+        "arms": [arm_figures(name, by_arm[name], seed) for name in names],
+        "pairs": [
+            pair_figures(OURS, by_arm[OURS], name, by_arm[name], seed) for name in others
+        ],
+        "bound": {"clairvoyant": sum(bound) / len(bound)},
+    }
+
+
+def _intermittent(family: Family, truth: Truth) -> float:
+    if truth.intermittent is not None:
+        return truth.intermittent
+    weight = sum(fault.weight for fault in family.faults.values())
+    return sum(fault.weight for fault in family.faults.values() if fault.intermittent) / weight
+
+
+def _written(out: Path, rows: Sequence[Row]) -> str:
+    """Write a row a case; where to."""
+    file = out / "per-case.jsonl"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        text = "".join(json.dumps(row, allow_nan=False) + "\n" for row in rows)
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BadInput(
+            Problem(f"{file} cannot be written: {error.strerror}", "a folder that can be written",
+                    "choose another with --out", key="out")
+        ) from error  # fmt: skip
+    return str(file)
