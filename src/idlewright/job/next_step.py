@@ -45,11 +45,13 @@ def next_step(thought: Thought) -> dict[str, Any]:
             "do": action.minutes.do,
             "wait": action.minutes.wait,
         },
-        "probes": {"red": None, "black": None},
+        "probes": {"red": None, "black": None, "red_says": None, "black_says": None},
         "good": {"low": None, "high": None, "words": [], "page": None},
         "would_read": [],
         "bits": action.bits,
         "cost_to_go": action.cost_to_go,
+        "prove": [],
+        "voids": [],
     }
     if action.kind in ("check", "reread"):
         step.update(_check_part(thought, family.checks[action.id], reread=action.kind == "reread"))

@@ -46,6 +46,8 @@ def _entry(
         "id": entry.id,
         "check": entry.check,
         "say": check.say if check is not None else _between(job, entry),
+        "red": entry.red,
+        "black": entry.black,
         "typed": entry.typed,
         "value": entry.number,
         "unit": entry.unit,
