@@ -6,24 +6,18 @@ import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
 
-from pydantic import BaseModel
-
 from idlewright.errors import BadInput, Problem
-from idlewright.family.kinds import Family, Sheet
-from idlewright.family.lines import M, check_line, head_problems
-from idlewright.family.load import find_family, in_order
+from idlewright.family.kinds import Family
+from idlewright.family.load import in_order
 from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
-from idlewright.family.salvage import Muted, unmuted
-from idlewright.family.sheet import sheet_from, values_from
+from idlewright.family.salvage import unmuted
 from idlewright.family.textfile import (
     Document,
-    content_sha256,
     document_of,
     parse_document,
     read_document,
 )
-from idlewright.family.vet import at_family
 from idlewright.job.entries import (
     START,
     CodeEntry,
@@ -32,13 +26,13 @@ from idlewright.job.entries import (
     ReadingEntry,
 )
 from idlewright.job.file_lines import (
-    TOP_KEYS,
     CodeLine,
     Complaint,
     DoneLine,
     LimitsLine,
     ReadingLine,
 )
+from idlewright.job.file_reader import FileReader
 from idlewright.job.file_readings import ReadingReader
 from idlewright.job.file_states import check_states
 from idlewright.physics.meter import Meter
@@ -75,7 +69,7 @@ def _document(source: str | FilePath | Mapping[str, object]) -> Document:
 
 def read_job(document: Document) -> tuple[JobFile | None, list[Problem]]:
     """The job in a document, with what is wrong with it (None without a usable family)."""
-    reader = _Reader(document)
+    reader = FileReader(document)
     family = reader.family()
     parts = _Parts(reader)
     if family is None:
@@ -117,152 +111,10 @@ def _epoch(index: int, done: Iterable[DoneEntry]) -> int:
     return sum(entry.place <= index for entry in done)
 
 
-class _Reader:
-    """Reads the top of a job file and gathers what is wrong."""
-
-    def __init__(self, document: Document) -> None:
-        self.document = document
-        self.problems: list[Problem] = list(head_problems(document))
-        self.muted: list[Muted] = []
-        for key in document.data:
-            if key not in TOP_KEYS:
-                self.refuse(
-                    (key,),
-                    f'unknown key "{key}"',
-                    "one of " + ", ".join(TOP_KEYS),
-                    did_you_mean(key, TOP_KEYS, "key"),
-                )
-        vehicle = document.data.get("vehicle", "")
-        if not isinstance(vehicle, str):
-            self.refuse(
-                ("vehicle",),
-                f"{vehicle!r} is not a text",
-                'vehicle = "blue estate"',
-                "write it in quotes",
-            )
-
-    def refuse(self, path: Path, says: str, expected: str, remedy: str) -> None:
-        """Note a problem."""
-        self.problems.append(self.document.problem(path, says, expected, remedy))
-
-    def family(self) -> Family | None:
-        """The family that the job names, or None."""
-        name = self.document.data.get("family")
-        if not isinstance(name, str) or not name.strip():
-            self.refuse(
-                ("family",),
-                "family is missing",
-                'family = "plunger-carburettor"',
-                "name the kind of system; `idlewright list families` shows them",
-            )
-            return None
-        try:
-            return find_family(name, self.document.name)
-        except BadInput as error:
-            self.problems += [at_family(self.document, problem) for problem in error.problems]
-            return None
-
-    def sheet(self, family: Family) -> Sheet:
-        """The sheet, inline or from its file; an empty one when the job has none."""
-        given = self.document.data.get("sheet")
-        empty = Sheet("", content_sha256({}), {})
-        if given is None:
-            return empty
-        if isinstance(given, dict):
-            name = str(self.document.data.get("id", ""))
-            sheet, problems = values_from(self.document, ("sheet",), family, name)
-        elif isinstance(given, str):
-            file = FilePath(given)
-            if not file.is_absolute() and self.document.syntax:
-                file = FilePath(self.document.name).parent / file
-            try:
-                sheet, problems = sheet_from(read_document(file), family)
-            except BadInput as error:
-                sheet, problems = empty, self._unreadable(given, error)
-        else:
-            self.refuse(
-                ("sheet",),
-                "sheet is neither values nor a file name",
-                '{ closed_v = ["0.47 V", "0.57 V", "p. 31"] } or "sheet.toml"',
-                "give one of the two",
-            )
-            return empty
-        self.problems += problems
-        return sheet
-
-    def _unreadable(self, given: str, error: BadInput) -> list[Problem]:
-        """A sheet file that cannot be read: said at the job's line, and where it breaks off."""
-        return [
-            problem
-            if problem.line is not None
-            else self.document.problem(
-                ("sheet",), f'"{given}": {problem.says}', problem.expected, problem.remedy
-            )
-            for problem in error.problems
-        ]
-
-    def table(self, key: str) -> Mapping[str, object]:
-        """A table of the file; empty when missing or no table."""
-        raw = self.document.data.get(key, {})
-        if isinstance(raw, dict):
-            return raw
-        self.refuse((key,), f"{key} is not a table", f"[{key}]", "write it as a section")
-        return {}
-
-    def one(self, key: str, model: type[M]) -> M:
-        """A table as its model; an empty one when it is wrong."""
-        found = check_line(self.document, model, self.table(key), (key,), self.problems, self.muted)
-        return found if found is not None else model()
-
-    def many(self, key: str, model: type[M]) -> list[tuple[int, M]]:
-        """The good entries of a list of tables, with their places in it."""
-        found: list[tuple[int, M]] = []
-        for index, item in self.tables(key):
-            line = check_line(self.document, model, item, (key, index), self.problems, self.muted)
-            if line is not None:
-                found.append((index, line))
-        return found
-
-    def tables(self, key: str) -> list[tuple[int, Mapping[str, object]]]:
-        """A list of tables, with their places; what is no table is refused."""
-        raw = self.document.data.get(key, [])
-        if not isinstance(raw, list):
-            self.refuse((key,), f"{key} is not a list", f"[[{key}]]", "use double brackets")
-            return []
-        found: list[tuple[int, Mapping[str, object]]] = []
-        for index, item in enumerate(raw):
-            if isinstance(item, dict):
-                found.append((index, item))
-            else:
-                self.refuse(
-                    (key, index),
-                    f"{item!r} is not a table",
-                    f"[[{key}]] and its lines",
-                    "write key = value lines",
-                )
-        return found
-
-    def once(self, key: str, entries: Iterable[tuple[int, BaseModel]]) -> None:
-        """Refuse an id that stands twice."""
-        seen: dict[str, int] = {}
-        for index, entry in entries:
-            name = str(getattr(entry, "id", ""))
-            if name in seen:
-                line = self.document.line((key, seen[name], "id"))
-                first = f" (first on line {line})" if line else ""
-                self.refuse(
-                    (key, index, "id"),
-                    f'{key} "{name}" stands twice{first}',
-                    "every id once",
-                    "rename or remove one of the two",
-                )
-            seen.setdefault(name, index)
-
-
 class _Parts:
     """The parts of a job file that do not depend on its family."""
 
-    def __init__(self, reader: _Reader) -> None:
+    def __init__(self, reader: FileReader) -> None:
         self.complaint = reader.one("complaint", Complaint)
         self.limits = reader.one("limits", LimitsLine)
         self.codes = reader.many("code", CodeLine)
@@ -281,7 +133,7 @@ class _Parts:
                 )
 
 
-def _meters(reader: _Reader) -> dict[str, Meter]:
+def _meters(reader: FileReader) -> dict[str, Meter]:
     meters: dict[str, Meter] = {}
     for index, raw in reader.tables("meter"):
         base: Path = ("meter", index)
@@ -324,7 +176,7 @@ def _with_remedy(problem: Problem) -> Problem:
 class _Names:
     """Looks up what a job names in its family."""
 
-    def __init__(self, reader: _Reader, family: Family) -> None:
+    def __init__(self, reader: FileReader, family: Family) -> None:
         self.reader = reader
         self.family = family
 
@@ -383,7 +235,7 @@ class _Names:
         return False
 
 
-def _done(reader: _Reader, family: Family, parts: _Parts) -> list[DoneEntry]:
+def _done(reader: FileReader, family: Family, parts: _Parts) -> list[DoneEntry]:
     """Repairs with their places between the readings; the order of the file is that of time."""
     places = {line.id: index + 1 for index, line in parts.readings}
     places[START] = 0
