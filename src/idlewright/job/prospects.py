@@ -23,8 +23,11 @@ TARIFF = Tariff(
     disturbance=3.0,
     currency="euro",
 )
-SEND_ON = 600.0
-"""What stopping and sending the car on costs everybody, when something is wrong."""
+SEND_ON = 250.0
+"""What stopping and sending the car on costs on top of the cure that somebody must still buy:
+the way there, and looking at it all again (common practice, no source)."""
+UNKNOWN_CURE = 200.0
+"""What curing a fault that nobody listed costs somebody else (common practice, no source)."""
 HAND_BACK = 25.0
 """What stopping costs when nothing is wrong now: saying so, and how to provoke it."""
 LOAD_TEST_MINUTES = 5.0
@@ -72,12 +75,12 @@ def _outlook(job: JobFile, belief: Belief, ways: Ways, checks: tuple[CheckOption
         if repair.id not in tried
         and (option := _repair_option(family, repair, belief, ways)) is not None
     ]
-    something_wrong = np.where(ways.fault < 0, HAND_BACK, SEND_ON)
+    sent_on = _sent_on(family, belief, ways)
     return Outlook(
         weight=ways.weight / ways.weight.sum(),
         checks=checks,
         repairs=tuple(repairs),
-        endings=(Ending("stop", something_wrong),),
+        endings=(Ending("stop", sent_on),),
         tariff=TARIFF,
         variables=family.states,
         suspect=_suspects(ways),
@@ -88,6 +91,24 @@ def limits_of(job: JobFile) -> Limits:
     """What this owner or shop has."""
     tools = None if job.tools is None else frozenset(job.tools)
     return Limits(tools=tools, helper=job.helper)
+
+
+def _sent_on(family: Family, belief: Belief, ways: Ways) -> np.ndarray:
+    """Cost of stopping in each way: nothing for the cure where nothing is wrong, (H,)."""
+    ids = [fault.id for fault in belief.model.cells.faults]
+    cheapest = dict.fromkeys(ids, UNKNOWN_CURE)
+    for repair in family.repairs.values():
+        price = repair.minutes * TARIFF.minute + 0.5 * sum(repair.parts)
+        for fault, cure in repair.cures.items():
+            if cure > 0.5 and fault in cheapest:
+                known = cheapest[fault]
+                cheapest[fault] = price if known == UNKNOWN_CURE else min(known, price)
+    single = [SEND_ON + cheapest[fault] for fault in ids]
+    double = [
+        SEND_ON + cheapest[ids[a]] + cheapest[ids[b]] for (a, b), _ in belief.pairs[:MOST_PAIRS]
+    ]
+    by_fault = np.array([*single, SEND_ON + UNKNOWN_CURE, *double, HAND_BACK])
+    return by_fault[ways.fault]
 
 
 def _suspects(ways: Ways) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
