@@ -65,18 +65,12 @@ class Piece:
 
     def take(self, which: IntArray) -> Piece:
         """Some of the rows."""
-        return Piece(
-            self.row[which],
-            self.level,
-            self.ln_weight[which],
-            self.z[which],
-            self.slopes[which],
-            self.gain[which],
-            self.u_mean[which],
-            self.u_variance[which],
-            self.pull[which],
-            self.picked,
-        )
+        arrays = {
+            name: getattr(self, name)[which]
+            for name in self.__slots__
+            if name not in ("level", "picked")
+        }
+        return replace(self, **arrays)
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,15 +360,10 @@ class Weigher:
         return cut_at_range(fit.z, fit.slopes, fit.gain, self.model.cells.centre[cell], spread)
 
     def _passes(
-        self,
-        row: IntArray,
-        z: FloatArray,
-        level: float,
-        factors: Factors,
-        chosen: Sequence[int],
-        observed: Observed,
+        self, row: IntArray, z: FloatArray, level: float,
+        factors: Factors, chosen: Sequence[int], observed: Observed,
     ) -> tuple[Piece, FloatArray, FloatArray]:
-        """Posterior of rows after looking again from z, its z, and how far the last look moved z."""
+        """Posterior of rows after looking again from z, its z, and how far the last look moved."""
         for _ in range(self.passes):
             lines = self._linearise(row, level, z, factors, chosen)
             fit = self._solve(row, level, *lines, observed)

@@ -148,7 +148,7 @@ def cut_at_range(
     along[:, -1] += 1.0
     left = np.maximum(along[:, -1], 1e-12)
     wide = np.where(spread > 0, spread, 1.0)
-    mean = centre + wide * z[:, -1]
-    _, pull, _ = interval_moments(mean, wide**2 * left, 0.0, 1.0)
+    _, pull, _ = interval_moments(centre + wide * z[:, -1], wide**2 * left, 0.0, 1.0)
     shift = np.where(spread > 0, wide * pull, 0.0)
-    return z + along * shift[:, None]
+    cut: FloatArray = z + along * shift[:, None]
+    return cut
