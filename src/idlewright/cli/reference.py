@@ -23,7 +23,7 @@ its answer and go to standard output.
 | exit code | means |
 |---|---|
 | 0 | done |
-| 1 | done, and the answer is no: `vet` found a fault |
+| 1 | done, and the answer is no: `vet` found a fault, `study gaps` one that no check shows |
 | 2 | bad input or usage |
 | 3 | cannot tell: no evidence, or nothing left to try |
 | 4 | the store refused (locked, full, read-only, newer format) |
