@@ -61,6 +61,22 @@ WHAT = ("plan", "truth", "gaps")
     help="plan: spread over a farm whose scheduler is there, instead of --workers.",
 )
 @click.option(
+    "--law",
+    metavar="LAW",
+    help="plan: how parts and faults scatter: matched, wide, skewed or batch (default: matched).",
+)
+@click.option(
+    "--slip",
+    type=click.FloatRange(0.0, 1.0),
+    metavar="P",
+    help="plan: chance that a reading is a slip of the hand (default: 0).",
+)
+@click.option(
+    "--arms",
+    metavar="NAMES",
+    help='plan: only these ways to choose, such as "ours, manual chart".',
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
@@ -77,11 +93,14 @@ def VERB(
     cases: int,
     workers: int,
     scheduler: str | None,
+    law: str | None,
+    slip: float | None,
+    arms: str | None,
     out: Path | None,
     seed: int,
 ) -> int:
     """Run the study and print it."""
-    _only_of_plan(what, scheduler=scheduler, out=out)
+    _only_of_plan(what, scheduler=scheduler, law=law, slip=slip, arms=arms, out=out)
     from idlewright.study import run
 
     found = run(
@@ -92,6 +111,9 @@ def VERB(
         workers=workers,
         scheduler=scheduler,
         out=out,
+        law=law or "matched",
+        slip=slip or 0.0,
+        arms=[name.strip() for name in (arms or "").split(",") if name.strip()],
     )
     session.answer(found, "" if session.wants_json else _words(what, found))
     return ANSWER_IS_NO if what == "gaps" and _is_silent(found) else DONE

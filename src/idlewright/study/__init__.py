@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,6 +19,9 @@ def run(
     workers: int = 1,
     scheduler: str | None = None,
     out: Path | None = None,
+    law: str = "matched",
+    slip: float = 0.0,
+    arms: Sequence[str] = (),
 ) -> dict[str, Any]:
     """One study as a JSON-ready dict; the same seed gives the same answer for any `workers`.
 
@@ -28,16 +32,20 @@ def run(
         cases, seed: how many simulated cars (truth: in each world), and which.
         workers: processes. scheduler: address of a farm instead (plan only).
         out: folder for one line a car (plan only).
+        law, slip: how the cars are drawn, and the chance that a reading is a slip (plan only).
+        arms: ways to choose the next step, by name (plan only); none = all.
 
     Raises:
         BadInput: there is no such study or family, or a number is too small.
     """
     if what == "plan":
+        from idlewright.study.cases import Truth
         from idlewright.study.plan_study import study_plan
 
         return study_plan(
-            family, cases, seed, workers=workers, scheduler=scheduler, out=out
-        )
+            family, cases, seed, truth=Truth(law, slip), arms=arms, workers=workers,
+            scheduler=scheduler, out=out,
+        )  # fmt: skip
     if what == "truth":
         from idlewright.study.truth import truth
 

@@ -44,7 +44,7 @@ class Arm:
         name, says: its name and what it does.
         make: from charts and the case's seed, what chooses the next step.
         reads_all: every check is read once, without slips, before anything is chosen: what the
-            readings can give at best. It thinks as if nobody made slips, which is true of it.
+            readings can give at best. It thinks as if nobody slipped and every fault were listed.
     """
 
     name: str
@@ -85,8 +85,9 @@ def _blind(policy: Policy, *, quick: bool = False) -> Chooser:
 def _stage(exact: Policy, cautious: Policy) -> Chooser:
     """Those who read on until something stands out.
 
-    Whether it does is asked of a quick belief first, which takes no account of slips, with a lower
-    bar (`cautious`): only what passes that is thought through. It saves nine tenths of the work.
+    Whether it does is asked of a quick belief first, which leaves out slips and faults nobody
+    listed, with a lower bar (`cautious`): only what passes that is thought through. It saves nine
+    tenths of the work.
     """
 
     def choose(desk: Desk) -> Step:
@@ -120,7 +121,7 @@ def likeliest_cure(board: Board, here: Situation) -> Choice:
 
 def knowing(desk: Desk) -> Step:
     """The ladder of someone who knows what is wrong: no plan costs less on average."""
-    family = desk.prepared.model.family
+    family = desk.vehicle.family
     tried = {repair for repair, _ in desk.repairs}
     repairs = tuple(
         RepairOption(

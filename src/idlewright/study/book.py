@@ -1,11 +1,44 @@
-"""The manual of the invented vehicles that studies work on: every usual value of the family."""
+"""The invented vehicles that studies work on, and their manual: every usual value of the family."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from idlewright.family.kinds import Family, Sheet, SheetValue
+from idlewright.family.load import load_family
 from idlewright.family.textfile import content_sha256
+from idlewright.job.prepared import Prepared, prepare
 
 PAGE = "invented book"
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """A family with its sheet.
+
+    Attributes:
+        source: what load_family takes. sheet: values. prepared: both, compiled.
+    """
+
+    source: str
+    sheet: Sheet
+    prepared: Prepared
+
+    @classmethod
+    def of(cls, source: str) -> Vehicle:
+        """The vehicle of a family, with the usual sheet.
+
+        Raises:
+            BadInput: the family cannot be loaded.
+        """
+        family = load_family(source)
+        sheet = usual_sheet(family)
+        return cls(source, sheet, prepare(family, sheet))
+
+    @property
+    def family(self) -> Family:
+        """The family."""
+        return self.prepared.model.family
 
 
 def usual_sheet(family: Family) -> Sheet:

@@ -10,12 +10,11 @@ import numpy as np
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.errors import BadInput, Problem
-from idlewright.family.kinds import Sheet
-from idlewright.job.prepared import Prepared
 from idlewright.job.prospects import HAND_BACK, SEND_ON, TARIFF
 from idlewright.job.severity import GRID, LEVEL, severity_cdf
 from idlewright.practice import Luck, PracticeCar, open_car
 from idlewright.study.arms import BOUND, Arm, Charts
+from idlewright.study.book import Vehicle
 from idlewright.study.desk import Desk, Memo
 
 MOST_STEPS = 60
@@ -37,14 +36,12 @@ class Truth:
     unlisted: float = 0.0
     intermittent: float | None = None
 
-    def car(
-        self, prepared: Prepared, sheet: Sheet, seed: int, *, slips: bool = True
-    ) -> PracticeCar:
+    def car(self, vehicle: Vehicle, seed: int, *, slips: bool = True) -> PracticeCar:
         """The car of a seed, the same for every arm."""
         luck = Luck(slip=self.slip if slips else 0.0)
         return open_car(
-            prepared.model.family, seed, self.law, sheet, unlisted=self.unlisted,
-            intermittent=self.intermittent, luck=luck, model=prepared.model,
+            vehicle.family, seed, self.law, vehicle.sheet, unlisted=self.unlisted,
+            intermittent=self.intermittent, luck=luck, model=vehicle.prepared.model,
         )  # fmt: skip
 
 
@@ -54,7 +51,7 @@ def case_seed(seed: int, index: int) -> int:
 
 
 def work_case(
-    prepared: Prepared, sheet: Sheet, truth: Truth, seed: int, arms: Sequence[Arm], charts: Charts
+    vehicle: Vehicle, truth: Truth, seed: int, arms: Sequence[Arm], charts: Charts
 ) -> Row:
     """One car worked by the bound and by every arm.
 
@@ -64,11 +61,11 @@ def work_case(
     memo: Memo = {}
     clean: Memo = {}  # without slips the same car reads otherwise
     rows: dict[str, Row] = {}
-    first = truth.car(prepared, sheet, seed)
+    first = truth.car(vehicle, seed)
     listed = all(hidden.listed for hidden in first.hidden.faults)
     for arm in (BOUND, *arms):
-        car = truth.car(prepared, sheet, seed, slips=not arm.reads_all)
-        desk = Desk(prepared, sheet, car, clean if arm.reads_all else memo)
+        car = truth.car(vehicle, seed, slips=not arm.reads_all)
+        desk = Desk(vehicle, car, clean if arm.reads_all else memo)
         rows[arm.name] = work(desk, arm, charts, seed)
     return {
         "seed": seed,
@@ -109,7 +106,7 @@ def work(desk: Desk, arm: Arm, charts: Charts, seed: int) -> Row:
 
 def read_everything(desk: Desk) -> None:
     """Read every check once, gentle ones first, those of one car state together."""
-    checks = desk.prepared.model.family.checks.values()
+    checks = desk.vehicle.family.checks.values()
     for check in sorted(
         checks,
         key=lambda c: (bool(c.disturbs), bool(c.provokes), sorted(c.state.items()), c.id),
@@ -120,7 +117,7 @@ def read_everything(desk: Desk) -> None:
 def _row(desk: Desk, ending: str) -> Row:
     car = desk.car
     spent = car.spent
-    repairs = desk.prepared.model.family.repairs
+    repairs = desk.vehicle.family.repairs
     parts = sum(sum(repairs[made.id].parts) / 2.0 for made in car.repairs)
     cost = spent.hands_on * TARIFF.minute + spent.waiting * TARIFF.waiting + parts
     if ending == "proven":
@@ -150,8 +147,8 @@ def opinion(desk: Desk, *, quick: bool = False) -> Row:
         stated range of severity covers the true one (None: not asked).
     """
     mind, car = desk.mind(quick=quick), desk.car
-    ids = list(desk.prepared.model.family.faults)
-    groups = desk.prepared.groups
+    ids = list(desk.vehicle.family.faults)
+    groups = desk.vehicle.prepared.groups
     names = [[ids[k] for k in group.faults] for group in groups]
     suspects = [*names, [], ["something-else"]]
     best = int(np.argmax(mind.odds))

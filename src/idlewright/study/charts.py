@@ -15,13 +15,13 @@ from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family
 from idlewright.job.case import case_of
 from idlewright.job.file import load_job
-from idlewright.job.prepared import Prepared
 from idlewright.job.prospects import limits_of, prospects
 from idlewright.plan.board import Board, lay_out
 from idlewright.plan.focus import focus
 from idlewright.plan.ladder import climb
 from idlewright.plan.outlook import Floats, Ints
 from idlewright.practice.chance import Chance
+from idlewright.study.book import Vehicle
 
 STANDS_OUT = 0.6
 """Share of the belief that one repair serves, at which a chart is left for repairs."""
@@ -57,18 +57,18 @@ def manual_order(family: Family) -> tuple[str, ...]:
 
 
 def trained_order(
-    prepared: Prepared, order: Sequence[str], seed: int, moves: int = MOVES
+    vehicle: Vehicle, order: Sequence[str], seed: int, moves: int = MOVES
 ) -> tuple[str, ...]:
     """The same checks in a cheaper order, by local search on cars drawn from the belief.
 
     A check at a time is put in another place; what makes the same simulated jobs cheaper is kept.
 
     Args:
-        prepared: the vehicle. order: to begin with. seed: of the training cars and moves.
+        vehicle: of the training cars. order: to begin with. seed: of the training cars and moves.
         moves: tried.
     """
     chance = Chance(seed)
-    trial = _Trial.of(prepared, chance.of("training cars"))
+    trial = _Trial.of(vehicle, chance.of("training cars"))
     rng = chance.of("moves")
     best = [check for check in order if check in trial.number]
     rest = [check for check in order if check not in trial.number]
@@ -99,9 +99,9 @@ class _Trial:
     start: int
 
     @classmethod
-    def of(cls, prepared: Prepared, rng: np.random.Generator) -> _Trial:
-        family = prepared.model.family
-        job = load_job({"format": 1, "id": "training", "family": family.id})
+    def of(cls, vehicle: Vehicle, rng: np.random.Generator) -> _Trial:
+        family, prepared = vehicle.family, vehicle.prepared
+        job = load_job({"format": 1, "id": "training", "family": vehicle.source})
         belief = believe(
             prepared.model, case_of(job, prepared.model), prior_of(family),
             unlisted=prepared.unlisted,

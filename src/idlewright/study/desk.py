@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from idlewright.diagnosis.belief import Belief, believe
 from idlewright.diagnosis.prior import prior_of
 from idlewright.errors import BadInput, CannotTell
-from idlewright.family.kinds import Sheet
 from idlewright.job.case import case_of
 from idlewright.job.entries import JobFile, ReadingEntry
 from idlewright.job.file import load_job
@@ -20,7 +20,10 @@ from idlewright.job.prospects import limits_of, prospects, repairs_outlook
 from idlewright.plan.board import Board, lay_out
 from idlewright.plan.outlook import CheckOption, Outlook
 from idlewright.practice import PracticeCar
+from idlewright.study.book import Vehicle
 
+NEVER = -1e6
+"""Log odds of what is left out."""
 PROOF_TRIES = 5
 PROOF_READINGS = 3
 """Readings that go with a proof, of those the repair names."""
@@ -73,14 +76,13 @@ class Desk:
     """A job under way.
 
     Attributes:
-        prepared: family and sheet. sheet: the vehicle's values. car: the practice car. memo: see
-            Memo. struck: reading id -> why. unreadable: checks that cannot be read as the car
-            stands, until the next repair. checks: checks made, readings of proofs not counted.
+        vehicle: family and sheet. car: the practice car. memo: see Memo. struck: reading id -> why.
+        unreadable: checks that cannot be read as the car stands, until the next repair.
+        checks: checks made, readings of proofs not counted.
         repairs: made, in order, with whether the proof was clean.
     """
 
-    prepared: Prepared
-    sheet: Sheet
+    vehicle: Vehicle
     car: PracticeCar
     memo: Memo
     struck: dict[str, str] = field(default_factory=dict)
@@ -89,27 +91,33 @@ class Desk:
     repairs: list[tuple[str, bool]] = field(default_factory=list)
 
     def mind(self, *, quick: bool = False) -> Mind:
-        """What the tool makes of the job as it stands; `quick`: as if nobody made slips."""
-        data = self.car.as_job("study")
-        for line in data["reading"]:  # type: ignore[attr-defined]
+        """What the tool makes of the job as it stands.
+
+        `quick`: as if nobody made slips and every fault were listed.
+        """
+        data: dict[str, Any] = {**self.car.as_job("study"), "family": self.vehicle.source}
+        for line in data["reading"]:
             if line["id"] in self.struck:
                 line["struck"] = self.struck[line["id"]]
         key = json.dumps([quick, data], sort_keys=True)
         if key not in self.memo:
-            model = self.prepared.model
-            job = replace(load_job(data), family=model.family, sheet=self.sheet)
+            prepared = self.vehicle.prepared
+            model = prepared.model
+            job = replace(load_job(data), family=model.family, sheet=self.vehicle.sheet)
             prior = prior_of(model.family, job.words, [code.id for code in job.codes])
-            unlisted = None if quick else self.prepared.unlisted
+            unlisted = None if quick else prepared.unlisted
+            if quick:
+                prior = replace(prior, ln_else=NEVER)
             case = case_of(job, model)
             belief = believe(model, case, prior, slips=not quick, unlisted=unlisted)
-            odds = probabilities(belief, self.prepared.groups)
+            odds = probabilities(belief, prepared.groups)
             self.memo[key] = Mind(job, belief, odds / odds.sum())
         return self.memo[key]
 
     def board(self) -> Board:
         """Everything that can be done next, with what every check would show."""
         mind = self.mind()
-        outlook = mind.full(self.prepared)
+        outlook = mind.full(self.vehicle.prepared)
         if self.unreadable:
             kept = tuple(c for c in outlook.checks if c.id not in self.unreadable)
             outlook = replace(outlook, checks=kept)
@@ -127,7 +135,7 @@ class Desk:
                 leaves=check.leaves, perishable=check.perishable, disturbs=bool(check.disturbs),
                 tools=check.tools, helper=check.helper,
             )
-            for check in self.prepared.model.family.checks.values()
+            for check in self.vehicle.family.checks.values()
             if check.id not in past
         )  # fmt: skip
         return lay_out(replace(outlook, checks=checks), limits_of(mind.job))
@@ -144,7 +152,7 @@ class Desk:
         """Make a repair and prove it, as its readings and tries under load say: True if clean."""
         self.car.repair(repair_id)
         self.unreadable.clear()
-        for check_id in self.prepared.model.family.repairs[repair_id].prove[:PROOF_READINGS]:
+        for check_id in self.vehicle.family.repairs[repair_id].prove[:PROOF_READINGS]:
             self._typed(check_id)
         clean = all(self.car.proof(repair_id, PROOF_TRIES))
         self.repairs.append((repair_id, clean))

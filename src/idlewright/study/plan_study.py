@@ -10,11 +10,9 @@ from typing import Any
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family
-from idlewright.family.load import load_family
-from idlewright.job.prepared import prepare
 from idlewright.practice import law_named
 from idlewright.study.arms import ARMS, CLAIRVOYANT, MANUAL, OURS, TRAINED, Charts, arms_named
-from idlewright.study.book import usual_sheet
+from idlewright.study.book import Vehicle
 from idlewright.study.cases import Row, Truth, case_seed, check_counts, work_case
 from idlewright.study.charts import MOVES, manual_order, trained_order
 from idlewright.study.farm import spread
@@ -44,7 +42,7 @@ def study_plan(
     seed: int,
     *,
     truth: Truth | None = None,
-    arms: Sequence[str] = tuple(ARMS),
+    arms: Sequence[str] = (),
     workers: int = 1,
     scheduler: str | None = None,
     out: Path | None = None,
@@ -54,51 +52,51 @@ def study_plan(
 
     Args:
         family: what load_family takes. cases, seed: how many cars, and which.
-        truth: how the cars are drawn. arms: names of `ARMS`. workers: processes; the answer is the
-            same for any number. scheduler: address of a farm. out: folder for a row a case.
-        moves: of the optimiser that orders the trained chart.
+        truth: how the cars are drawn. arms: names of `ARMS`; none = all.
+        workers: processes; the answer is the same for any number. scheduler: address of a farm.
+        out: folder for a row a case. moves: of the optimiser that orders the trained chart.
 
     Raises:
         BadInput: no such family, law or arm; no chart for the family; no farm; nothing to do.
     """
     check_counts(cases, workers)
-    known, how = load_family(family), truth or Truth()
+    vehicle, how = Vehicle.of(family), truth or Truth()
     law_named(how.law)
-    names = tuple(arm.name for arm in arms_named(arms))
-    charts = _charts(known, names, seed, moves)
+    if not 0.0 <= how.slip <= 1.0:
+        says = f"{how.slip:g} is not a chance"
+        raise BadInput(Problem(says, "a number from 0 to 1", "correct it", key="slip"))
+    names = tuple(arm.name for arm in arms_named(arms or tuple(ARMS)))
+    charts = _charts(vehicle, names, seed, moves)
     seeds = [case_seed(seed, index) for index in range(cases)]
     tasks = [
         _Task(family, how, tuple(seeds[k : k + CHUNK]), names, charts)
         for k in range(0, cases, CHUNK)
     ]
     rows = [row for chunk in spread(_chunk, tasks, workers, scheduler) for row in chunk]
-    answer = _answer(known, how, seed, names, rows)
+    answer = _answer(vehicle, how, seed, names, rows)
     if out is not None:
         answer["per_case"] = _written(out, rows)
     return answer
 
 
-def _charts(family: Family, arms: Sequence[str], seed: int, moves: int) -> Charts:
+def _charts(vehicle: Vehicle, arms: Sequence[str], seed: int, moves: int) -> Charts:
     if not {MANUAL, TRAINED} & set(arms):
         return Charts()
-    order = manual_order(family)
+    order = manual_order(vehicle.family)
     if TRAINED not in arms:
         return Charts(order)
-    prepared = prepare(family, usual_sheet(family))
-    return Charts(order, trained_order(prepared, order, seed + TRAINING, moves))
+    return Charts(order, trained_order(vehicle, order, seed + TRAINING, moves))
 
 
 def _chunk(task: _Task) -> list[Row]:
-    family = load_family(task.family)
-    sheet = usual_sheet(family)
-    prepared = prepare(family, sheet)
-    arms = arms_named(task.arms)
-    return [work_case(prepared, sheet, task.truth, seed, arms, task.charts) for seed in task.seeds]
+    vehicle, arms = Vehicle.of(task.family), arms_named(task.arms)
+    return [work_case(vehicle, task.truth, seed, arms, task.charts) for seed in task.seeds]
 
 
 def _answer(
-    family: Family, truth: Truth, seed: int, names: Sequence[str], rows: Sequence[Row]
+    vehicle: Vehicle, truth: Truth, seed: int, names: Sequence[str], rows: Sequence[Row]
 ) -> dict[str, Any]:
+    family = vehicle.family
     by_arm = {name: [row["arms"][name] for row in rows] for name in (*names, CLAIRVOYANT)}
     others = [name for name in names if name != OURS] if OURS in names else []
     bound = [row["cost"] for row in by_arm[CLAIRVOYANT]]
@@ -108,7 +106,7 @@ def _answer(
             "version": __version__,
             "family": family.id,
             "family_sha256": family.sha256,
-            "sheet_sha256": usual_sheet(family).sha256,
+            "sheet_sha256": vehicle.sheet.sha256,
         },
         "family": family.id,
         "seed": seed,
