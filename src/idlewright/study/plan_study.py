@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,11 +72,11 @@ def study_plan(
         _Task(family, how, tuple(seeds[k : k + CHUNK]), names, charts)
         for k in range(0, cases, CHUNK)
     ]
-    rows = [row for chunk in spread(_chunk, tasks, workers, scheduler) for row in chunk]
-    answer = _answer(vehicle, how, seed, names, rows)
-    if out is not None:
-        answer["per_case"] = _written(out, rows)
-    return answer
+    chunks = spread(_chunk, tasks, workers, scheduler)
+    file = None if out is None else out / "per-case.jsonl"
+    rows = [row for chunk in (chunks if file is None else _kept(file, chunks)) for row in chunk]
+    answer = answer_of(vehicle, how, seed, names, rows)
+    return answer if file is None else {**answer, "per_case": str(file)}
 
 
 def _charts(vehicle: Vehicle, arms: Sequence[str], seed: int, moves: int) -> Charts:
@@ -93,9 +93,10 @@ def _chunk(task: _Task) -> list[Row]:
     return [work_case(vehicle, task.truth, seed, arms, task.charts) for seed in task.seeds]
 
 
-def _answer(
+def answer_of(
     vehicle: Vehicle, truth: Truth, seed: int, names: Sequence[str], rows: Sequence[Row]
 ) -> dict[str, Any]:
+    """The study's answer from its rows, one a case in order, as `--out` keeps them."""
     family = vehicle.family
     by_arm = {name: [row["arms"][name] for row in rows] for name in (*names, CLAIRVOYANT)}
     others = [name for name in names if name != OURS] if OURS in names else []
@@ -133,16 +134,17 @@ def _intermittent(family: Family, truth: Truth) -> float:
     return sum(fault.weight for fault in family.faults.values() if fault.intermittent) / weight
 
 
-def _written(out: Path, rows: Sequence[Row]) -> str:
-    """Write a row a case; where to."""
-    file = out / "per-case.jsonl"
+def _kept(file: Path, chunks: Iterable[list[Row]]) -> Iterator[list[Row]]:
+    """The same chunks, each written as it comes, a line a case: a long study can be watched."""
     try:
-        out.mkdir(parents=True, exist_ok=True)
-        text = "".join(json.dumps(row, allow_nan=False) + "\n" for row in rows)
-        file.write_text(text, encoding="utf-8")
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with file.open("w", encoding="utf-8") as lines:
+            for chunk in chunks:
+                lines.writelines(json.dumps(row, allow_nan=False) + "\n" for row in chunk)
+                lines.flush()
+                yield chunk
     except OSError as error:
         raise BadInput(
             Problem(f"{file} cannot be written: {error.strerror}", "a folder that can be written",
                     "choose another with --out", key="out")
         ) from error  # fmt: skip
-    return str(file)
