@@ -68,6 +68,10 @@ class Unlisted:
         result: FloatArray = total + condition(moved, wide, observe(items)).ln_z
         return result
 
+    def learn_all(self, model: CompiledModel) -> None:
+        """Work out the shifts of every latent the model knows by now."""
+        self._learn(model, range(model.latents_known))
+
     def _learn(self, model: CompiledModel, numbers: Sequence[int]) -> None:
         new = [n for n in dict.fromkeys(numbers) if n not in self._shift]
         if new:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from idlewright.diagnosis.unlisted import Unlisted
 from idlewright.family.kinds import Family, Sheet
+from idlewright.job import kept
 from idlewright.job.groups import Group, all_forms, groups_of
 from idlewright.model.compiled import CompiledModel, compile_model
 from idlewright.model.forms import Form
@@ -29,10 +30,21 @@ def prepare(family: Family, sheet: Sheet, *, fine: bool = False) -> Prepared:
     """Compile once per process and content; equal families and sheets share the result."""
     key = (family.sha256, sheet.sha256, fine)
     if key not in _MADE:
-        model = compile_model(family, sheet, fine=fine)
-        forms = all_forms(model)
-        made = Prepared(model, forms, groups_of(model, forms), Unlisted.of(model))
+        name = kept.key_of(family.sha256, sheet.sha256, str(fine))
+        found = kept.load(name)
+        made = found if isinstance(found, Prepared) else _make(family, sheet, fine=fine)
+        if made is not found:
+            kept.keep(name, made)
         while len(_MADE) >= MOST_KEPT:
             _MADE.pop(next(iter(_MADE)))
         _MADE[key] = made
     return _MADE[key]
+
+
+def _make(family: Family, sheet: Sheet, *, fine: bool) -> Prepared:
+    model = compile_model(family, sheet, fine=fine)
+    forms = all_forms(model)
+    made = Prepared(model, forms, groups_of(model, forms), Unlisted.of(model))
+    made.unlisted.learn_all(model)
+    model.forget_worlds()
+    return made

@@ -62,6 +62,11 @@ class CompiledModel:
             self._latents.append(latent)
         return self._number[latent]
 
+    @property
+    def latents_known(self) -> int:
+        """How many latents have numbers."""
+        return len(self._latents)
+
     def latent(self, number: int) -> Latent:
         """The latent with a number."""
         return self._latents[number]
