@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from idlewright.diagnosis.factors import (
     word_and_number,
 )
 from idlewright.diagnosis.world import Timeline
+from idlewright.family.kinds import Check
 from idlewright.job.case import noise_of
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Form, Mode, form_of_check
@@ -151,11 +153,15 @@ def random_car(
 
 
 def readings_of(
-    true: TrueCar, count: int, rng: np.random.Generator, repeat: float = 0.1
+    true: TrueCar,
+    count: int,
+    rng: np.random.Generator,
+    repeat: float = 0.1,
+    among: Sequence[Check] | None = None,
 ) -> tuple[list[Seen], list[int]]:
     """Readings of some random checks (some twice), at random times of the timeline."""
     family = true.car.model.family
-    checks = list(family.checks.values())
+    checks = list(among or family.checks.values())
     names = rng.permutation(len(checks))
     seen: list[Seen] = []
     times: list[int] = []

@@ -21,7 +21,9 @@ from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.world import Renewal, Time, Timeline, make_rows
 from idlewright.family.load import load_family
 from idlewright.family.sheet import load_sheet
+from idlewright.model.cells import leading_span
 from idlewright.model.compiled import CompiledModel, compile_model
+from idlewright.model.forms import form_of_check
 
 from .cases import random_car, readings_of
 from .gauss_newton import gauss_newton
@@ -72,29 +74,59 @@ def error(a: np.ndarray, b: np.ndarray) -> float:
     return float(np.abs(a - b).max())
 
 
+def random_case(
+    model: CompiledModel, rng: np.random.Generator, kind: str
+) -> tuple[Timeline, list[Seen], list[int], int]:
+    """Timeline, readings, their times and the true fault of one random case."""
+    if kind == "ends":
+        return beside_an_end(model, rng)
+    timeline = with_repair(model, rng) if kind == "episodes" else ONCE
+    fault, active = None, None
+    if kind == "episodes" and rng.random() < 0.6:
+        wanted = [k for k, f in enumerate(model.cells.faults) if f.intermittent]
+        fault = int(rng.choice(wanted))
+        active = tuple(bool(b) for b in rng.random(len(timeline.times)) < 0.6)
+    true = random_car(model, timeline, rng, fault, active)
+    seen, times = readings_of(true, int(rng.integers(4, 13)), rng)
+    return timeline, seen, times, true.hypothesis.fault
+
+
+def beside_an_end(
+    model: CompiledModel, rng: np.random.Generator
+) -> tuple[Timeline, list[Seen], list[int], int]:
+    """A setting a little inside or outside one end of its fault's range, and checks that see it."""
+    settings = [
+        k
+        for k, fault in enumerate(model.cells.faults)
+        if (span := leading_span(fault)) is not None
+        and (span.act == "shift" or not model.table.log[model.table.index[span.scalar]])
+    ]
+    fault = int(rng.choice(settings))
+    true = random_car(model, ONCE, rng, fault)
+    offset = float(rng.choice([0.01, 0.03, 0.08, 0.15, 0.3])) * float(rng.choice([-1, 1]))
+    true.u = float(rng.choice([0.0, 1.0])) + offset
+    telling = []
+    for check in model.family.checks.values():
+        latents = form_of_check(model.family, check, 1e7).latents()
+        if any(model.touching(model.number_of(latent))[fault] for latent in latents):
+            telling.append(check)
+    seen, times = readings_of(true, int(rng.integers(2, 6)), rng, among=telling)
+    return ONCE, seen, times, fault
+
+
 def one_case(
-    model: CompiledModel, number: int, seed: int, draws: int, episodes: bool
+    model: CompiledModel, number: int, seed: int, draws: int, kind: str
 ) -> dict[str, object] | None:
     """Compare one random case; None if it is too large for the oracle."""
     rng = np.random.default_rng([seed, number])
-    timeline = with_repair(model, rng) if episodes else ONCE
-    count = len(timeline.times)
-    fault = None
-    active = None
-    if episodes:
-        wanted = [k for k, f in enumerate(model.cells.faults) if f.intermittent]
-        fault = int(rng.choice(wanted)) if rng.random() < 0.6 else None
-        active = tuple(bool(b) for b in rng.random(count) < 0.6) if fault is not None else None
-    true = random_car(model, timeline, rng, fault, active)
-    seen, times = readings_of(true, int(rng.integers(4, 13)), rng)
-    if len(laws(true.car.model, seen, times)) > MOST_LAWS:
+    timeline, seen, times, fault = random_case(model, rng, kind)
+    if len(laws(model, seen, times)) > MOST_LAWS:
         return None
     ln_fault = prior(model)
     started = time.perf_counter()
     oracle = gauss_newton(model, ln_fault, seen, times, timeline, draws)
     odds = {}
-    found: dict[str, object] = {"case": number, "readings": len(seen)}
-    found["fault"] = true.hypothesis.fault
+    found: dict[str, object] = {"case": number, "readings": len(seen), "fault": fault}
     for passes in (1, 2):
         bank_odds(model, ln_fault, seen, times, timeline, passes)  # fills the bank
         begun = time.process_time()
@@ -129,14 +161,19 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=256)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--first", type=int, default=0)
-    parser.add_argument("--episodes", action="store_true", help="with episodes and a repair")
+    parser.add_argument(
+        "--kind",
+        choices=("mixed", "episodes", "ends"),
+        default="mixed",
+        help="mixed jobs; with episodes and a repair; settings beside an end of a fault's range",
+    )
     parser.add_argument("--each", action="store_true", help="a line of JSON for every case")
     options = parser.parse_args()
     family = load_family(options.family)
     model = compile_model(family, load_sheet(Path(options.sheet), family))
     results = []
     for number in range(options.first, options.first + options.cases):
-        found = one_case(model, number, options.seed, options.draws, options.episodes)
+        found = one_case(model, number, options.seed, options.draws, options.kind)
         if found is None:
             continue
         results.append(found)
