@@ -11,6 +11,7 @@ from contracts.tracked import ROOT
 from idlewright import schema
 from idlewright.cli.families import family_ids
 from idlewright.cli.list_verb import WHAT
+from tiny_family import TINY
 
 FAMILIES = family_ids()
 JOBS = [
@@ -136,11 +137,42 @@ def test_faults_found_by_vet_are_as_published(tmp_path):
     assert all(error["file"] == "part.toml" for error in errors)
 
 
-def test_a_small_study_is_as_published():
+@pytest.fixture
+def tiny(tmp_path):
+    """A family of a few faults in a file: studies of it take seconds."""
+    (tmp_path / "tiny.toml").write_text(TINY, encoding="utf-8")
+    return tmp_path
+
+
+def test_a_small_study_is_as_published(tiny):
     """`study plan` prints the study document; its counts are of the cases asked for."""
-    found = answer("study", "study", "plan", "--cases", "4", "--seed", "2")
-    assert found["cases"] == 4 and found["seed"] == 2
-    assert found["arms"]
+    cars = ("--family", "tiny.toml", "--cases", "2", "--seed", "2")
+    arms = ("--arms", "repairs only, bits a minute")
+    found = answer("study", "study", "plan", *cars, *arms, "--out", "rows", cwd=tiny)
+    assert (found["cases"], found["seed"]) == (2, 2)
+    assert {arm["name"] for arm in found["arms"]} == {"repairs only", "bits a minute"}
+    rows = (tiny / found["per_case"]).read_text("utf-8").splitlines()
+    assert len(rows) == 2
+
+
+def test_a_study_of_truth_is_as_published(tiny):
+    """`study truth` prints its document: every world, with as many cars as asked for."""
+    found = answer("truth", "study", "truth", "--family", "tiny.toml", "--cases", "1", cwd=tiny)
+    assert {world["cars"] for world in found["worlds"]} == {1}
+
+
+def test_gaps_are_as_published(tiny):
+    """`study gaps` prints its document: every fault, every pair; code 1 if one is unseen."""
+    found = answer("gaps", "study", "gaps", "--family", "tiny.toml", cwd=tiny, codes=(0, 1))
+    count = len(found["faults"])
+    assert len(found["pairs"]) == count * (count - 1) // 2
+
+
+def test_options_that_a_study_would_not_obey_are_refused(tiny):
+    """`--out` belongs to `study plan` alone: elsewhere it is bad usage, not silence."""
+    done = idlewright_here("study", "gaps", "--out", "rows", cwd=tiny)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "study gaps has no --out" in done.stderr
 
 
 def test_the_demo_ends_and_keeps_its_record(tmp_path):
