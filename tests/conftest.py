@@ -26,5 +26,6 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 @pytest.fixture(autouse=True, scope="session")
 def own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """No test touches the data folder of the person who runs it."""
+    """No test touches the data or cache folder of the person who runs it."""
     os.environ["IDLEWRIGHT_DATA"] = str(tmp_path_factory.mktemp("data"))
+    os.environ["XDG_CACHE_HOME"] = str(tmp_path_factory.mktemp("cache"))
