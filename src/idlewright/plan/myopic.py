@@ -8,25 +8,14 @@ import numpy as np
 
 from idlewright.plan.board import Board
 from idlewright.plan.focus import Focus, focus
+from idlewright.plan.foresight import Foresight, foresee, no_foresight
 from idlewright.plan.ladder import STOP, after_failing, climb, rung_costs
 from idlewright.plan.outlook import Bools, Floats, Ints
 from idlewright.plan.products import product
+from idlewright.plan.stand import Stand
 
 RARE = 1e-4
 """Outcomes rarer than this are priced by their mass: nothing is decided on them."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """N situations side by side: mass (N, H), place (N,), left (N, C), tried (N, R)."""
-
-    mass: Floats
-    place: Ints
-    left: Ints
-    tried: Bools
-
-    def __len__(self) -> int:
-        return len(self.mass)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +28,14 @@ class Table:
         check: (N, C) cost of doing each check and then climbing the ladder; inf where it is not
             offered or was screened out.
         charge: (N, C) what is charged besides for perishable evidence that the check destroys.
+        ahead: estimates where many suspects are left.
     """
 
     ladder: Floats
     rung: Ints
     check: Floats
     charge: Floats
+    ahead: Foresight
 
 
 def tabulate(board: Board, stand: Stand, keep: int | None = None) -> Table:
@@ -60,11 +51,13 @@ def tabulate(board: Board, stand: Stand, keep: int | None = None) -> Table:
     classes = view.by_class(stand.mass)
     base = climb(view, classes, stand.place, stand.tried[:, view.repairs])
     check = np.full((len(stand), len(board.checks)), np.inf)
+    ahead = no_foresight(len(stand), len(board.checks))
     if board.checks:
         board.places.fill(stand.place, board.check_columns)
         price = board.places.price[stand.place, : len(board.checks)] + board.look_cost
         offered = (stand.left > 0) & np.isfinite(price)
         split = view.split(stand.mass)
+        ahead = foresee(view, stand, classes, split, price, offered)
         if keep is not None and keep < len(board.checks):
             asked = np.where(offered, price, np.inf)
             offered &= _screen(view, stand, split, base.cost, asked, keep)
@@ -73,7 +66,8 @@ def tabulate(board: Board, stand: Stand, keep: int | None = None) -> Table:
     rung = base.first
     if len(view.repairs):
         rung = np.where(rung == STOP, STOP, view.repairs[rung])
-    return Table(base.cost, rung, check, _charges(board, base.cost, check, classes @ view.floor))
+    charge = _charges(board, base.cost, check, classes @ view.floor)
+    return Table(base.cost, rung, check, charge, ahead)
 
 
 def _ladders_after(

@@ -21,7 +21,8 @@ from idlewright.plan.tree import Node, assess, branch_out, ladder_choice, least,
 
 CANDIDATES = 8
 REPAIRS = 2
-"""Candidates besides stopping, and how many of them are repairs at most."""
+TELLING = 3
+"""Candidates besides stopping; how many of them are repairs, and checks for their bits, at most."""
 
 KEEP = 10
 """Checks worked out at each node below the root."""
@@ -55,6 +56,7 @@ class Ranking:
         ladder: cost of repairing without checks.
         root: the tree's root. nodes: how many nodes were assessed.
         refined: choices whose cost was followed through the tree.
+        telling: checks that tell most for their price while many suspects are left.
     """
 
     check: Floats
@@ -66,6 +68,7 @@ class Ranking:
     root: Node
     nodes: int
     refined: frozenset[Choice]
+    telling: tuple[int, ...] = ()
 
 
 def myopic_ranking(board: Board, here: Situation) -> Ranking:
@@ -79,10 +82,13 @@ def myopic_ranking(board: Board, here: Situation) -> Ranking:
     root.value = root.estimate
     root.floor = float(board.by_class(here.mass) @ board.floor)
     root.options = _root_options(board, root, table, repairs)
+    rate = table.ahead.rate[0]
+    telling = np.argsort(-rate, kind="stable")
     return Ranking(
         check=checks, repair=repairs, ending=here.mass @ board.row_ending,
         check_charge=table.charge[0], repair_charge=rung_charges(board, table)[0],
         ladder=float(table.ladder[0]), root=root, nodes=1, refined=frozenset(),
+        telling=tuple(i for i in telling[:TELLING].tolist() if rate[i] > 0.0),
     )
 
 
@@ -124,7 +130,7 @@ def rollout_ranking(
     if best is not None:
         others = [branch for branch in root.branches if branch.choice != best.choice]
         root.branches = [best, *others]
-        root.value = best.value
+        root.back_up()
     return _refined(start, root, len(nodes))
 
 
@@ -137,8 +143,7 @@ def assess_in_batches(board: Board, nodes: list[Node]) -> None:
 def back_up(nodes: list[Node]) -> None:
     """Carry values from the leaves to the root; parents stand before their children."""
     for node in reversed(nodes):
-        for branch in node.branches:
-            node.value = min(node.value, branch.value)
+        node.back_up()
 
 
 def _worth_unfolding(root: Node) -> list[Node]:
@@ -166,6 +171,8 @@ def _candidates(board: Board, start: Ranking) -> list[Choice]:
     repairs = [choice for choice in named if choice.kind == "repair"][:REPAIRS]
     stop = [choice for choice in named if choice.kind == "stop"]
     checks = [choice for choice in named if choice.kind == "check"][: CANDIDATES - len(repairs)]
+    telling = [Choice("check", check) for check in start.telling]
+    checks = list(dict.fromkeys([*telling, *checks]))
     together = [
         choice
         for check in first_of_pairs(board, start.root.situation, start.check)

@@ -93,6 +93,9 @@ def atoms_of(board: Board, root: Node, choice: Choice) -> Atoms:
     while pending:
         node, branch, spent, slack = pending.pop()
         for child, cost, width in _follow(board, node, branch, spent, slack, parts):
+            if not child.branches and child.foreseen < child.estimate:
+                parts.append(_foreseen(board, child, cost, width))
+                continue
             best = child.best()
             if best is None and child.first.kind == "check" and child.estimate < np.inf:
                 best = branch_out(board, child, child.first)
@@ -130,6 +133,12 @@ def _follow(
     let_go = spent + wrong + board.tariff.callback
     parts.append(_atoms(uncured * board.miss[index], np.full(len(mass), let_go), slack))
     return [(child, spent + wrong, slack) for child in branch.children]
+
+
+def _foreseen(board: Board, node: Node, spent: float, slack: float) -> Floats:
+    """Atoms of a situation with many suspects: each costs its floor and its share of the rest."""
+    search = (node.foreseen - node.floor) / float(node.situation.mass.sum())
+    return _atoms(board.by_class(node.situation.mass), spent + search + board.floor, slack)
 
 
 def _atoms(chance: Floats, cost: Floats, slack: Floats | float) -> Floats:

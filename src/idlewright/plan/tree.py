@@ -13,8 +13,9 @@ import numpy as np
 
 from idlewright.plan.board import Board, Choice, Situation
 from idlewright.plan.ladder import STOP
-from idlewright.plan.myopic import RARE, Stand, Table, tabulate
+from idlewright.plan.myopic import RARE, Table, tabulate
 from idlewright.plan.outlook import Floats
+from idlewright.plan.stand import Stand
 
 GIVE_UP = Choice("stop", 0)
 
@@ -41,7 +42,9 @@ class Node:
         situation: mass is scaled by the chance of reaching it.
         depth: actions since the root.
         value: least cost known, scaled by mass. floor: what no plan can beat.
-        estimate: the value before anything was unfolded. first: the action it rests on.
+        estimate: the myopic value. first: the action it rests on.
+        foreseen: an estimate while many suspects are left, else inf; used until the node is
+            unfolded, if it is lower.
         options: choices worth unfolding, best first, with their estimates.
         branches: what has been unfolded.
     """
@@ -52,6 +55,7 @@ class Node:
     floor: float = 0.0
     estimate: float = np.inf
     first: Choice = GIVE_UP
+    foreseen: float = np.inf
     options: list[tuple[float, Choice]] = field(default_factory=list)
     branches: list[Branch] = field(default_factory=list)
 
@@ -61,6 +65,11 @@ class Node:
         if self.branches or not self.options or self.options[0][1].kind == "stop":
             return 0.0
         return self.value - self.floor
+
+    def back_up(self) -> None:
+        """Take the value from what was unfolded, if anything was."""
+        if self.branches:
+            self.value = min(self.estimate, *(branch.value for branch in self.branches))
 
     def best(self) -> Branch | None:
         """The unfolded branch that gives the node its value, if one does."""
@@ -89,7 +98,8 @@ def assess(board: Board, nodes: list[Node], keep: int | None) -> None:
         node.floor = float(board.by_class(node.situation.mass) @ board.floor)
         node.options = _options(board, node, table, index)
         node.estimate, node.first = least(board, node, table, index)
-        node.value = node.estimate
+        node.foreseen = float(table.ahead.cost[index] * node.situation.mass.sum())
+        node.value = min(node.estimate, node.foreseen)
 
 
 def least(board: Board, node: Node, table: Table, index: int) -> tuple[float, Choice]:
@@ -109,7 +119,14 @@ def _options(board: Board, node: Node, table: Table, index: int) -> list[tuple[f
         (float(costs[column]), Choice("check", int(column)))
         for column in order[:4] if np.isfinite(costs[column])
     ]
-    return sorted([ladder, *checks], key=lambda option: option[0])
+    options = sorted([ladder, *checks], key=lambda option: option[0])
+    rate = table.ahead.rate[index]
+    if len(rate) and rate.max() > 0.0:
+        # Many suspects are left: what tells most for its price goes first.
+        telling = Choice("check", int(rate.argmax()))
+        rest = [option for option in options if option[1] != telling]
+        return [(options[0][0], telling), *rest]
+    return options
 
 
 def ladder_choice(board: Board, node: Node, rung: int) -> Choice:
