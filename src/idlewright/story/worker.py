@@ -224,7 +224,12 @@ class Worker:
         return Step("settings", f"Settings looked at again: {says}.", minutes)
 
     def _stop(self, thought: Thought) -> Step:
+        """Stop: nothing wrong only if the complaint never showed either."""
         nothing = int(thought.odds.argmax()) == len(thought.prepared.groups)
+        if nothing and self.failed_before:
+            self.ending = "stopped"
+            says = "Every reading is a good car's, yet the complaint shows: cannot tell, send it on."
+            return Step("stop", says, 0.0)
         self.ending = "nothing wrong" if nothing else "stopped"
         says = "Nothing is wrong now." if nothing else "Cannot tell: stop here and send it on."
         return Step("stop", f"{says} {why(thought, thought.proposal.next)}", 0.0)
