@@ -228,7 +228,7 @@ class Worker:
         nothing = int(thought.odds.argmax()) == len(thought.prepared.groups)
         if nothing and self.failed_before:
             self.ending = "stopped"
-            says = "Every reading is a good car's, yet the complaint shows: cannot tell, send it on."
+            says = "All reads like a good car, yet the complaint shows: cannot tell, send it on."
             return Step("stop", says, 0.0)
         self.ending = "nothing wrong" if nothing else "stopped"
         says = "Nothing is wrong now." if nothing else "Cannot tell: stop here and send it on."
