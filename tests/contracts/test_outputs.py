@@ -161,6 +161,12 @@ def test_a_study_of_truth_is_as_published(tiny):
     assert {world["cars"] for world in found["worlds"]} == {1}
 
 
+def test_a_study_of_speed_is_as_published(tiny):
+    """`study speed` prints its document: each kind of answer with its seconds."""
+    found = answer("speed", "study", "speed", "--family", "tiny.toml", "--cases", "1", cwd=tiny)
+    assert {row["id"] for row in found["rows"]} >= {"judge", "predict"}
+
+
 def test_gaps_are_as_published(tiny):
     """`study gaps` prints its document: every fault, every pair; code 1 if one is unseen."""
     found = answer("gaps", "study", "gaps", "--family", "tiny.toml", cwd=tiny, codes=(0, 1))

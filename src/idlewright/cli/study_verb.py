@@ -17,7 +17,7 @@ from idlewright.errors import BadInput, Problem
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-WHAT = ("plan", "truth", "gaps")
+WHAT = ("plan", "truth", "speed", "gaps")
 
 
 @click.command(
@@ -26,9 +26,11 @@ WHAT = ("plan", "truth", "gaps")
     examples=(
         "idlewright study plan --family plunger-carburettor --cases 100",
         "idlewright study truth --cases 400 --seed 3 --workers 4 --json",
+        "idlewright study speed --cases 10",
         "idlewright study gaps --family plunger-carburettor",
     ),
     help="plan: policies compared. truth: are the odds right, and how often sure but wrong. "
+    "speed: how long an answer takes on this machine. "
     "gaps: which faults no check shows or tells apart; exit code 1 if a fault is seen by no check "
     "and its family does not say so.",
 )
@@ -136,8 +138,9 @@ def _is_silent(found: dict[str, Any]) -> bool:
 def _words(what: str, found: Mapping[str, Any]) -> str:
     """The study as terminal text."""
     from idlewright.report.gaps_text import gaps_text
+    from idlewright.report.speed_text import speed_text
     from idlewright.report.tables_text import study_text
     from idlewright.report.truth_text import truth_text
 
-    say = {"plan": study_text, "truth": truth_text, "gaps": gaps_text}[what]
-    return say(found, width(), style_wanted())
+    texts = {"plan": study_text, "truth": truth_text, "speed": speed_text, "gaps": gaps_text}
+    return texts[what](found, width(), style_wanted())

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-STUDIES: Final = ("plan", "truth", "gaps")
+STUDIES: Final = ("plan", "truth", "speed", "gaps")
 """What can be studied."""
 
 
@@ -25,9 +25,12 @@ def run(
 ) -> dict[str, Any]:
     """One study as a JSON-ready dict; the same seed gives the same answer for any `workers`.
 
+    (But for "speed", which is never twice the same and knows one worker.)
+
     Args:
         what: "plan" compares ways to choose the next step; "truth" counts how often the odds are
-            right; "gaps" names the faults that no check shows or tells apart (nothing is random).
+            right; "speed" times answers on this machine; "gaps" names the faults that no check
+            shows or tells apart (nothing is random).
         family: what load_family takes.
         cases, seed: how many simulated cars (truth: in each world), and which.
         workers: processes. scheduler: address of a farm instead (plan only).
@@ -50,6 +53,10 @@ def run(
         from idlewright.study.truth import truth
 
         return truth(family, cases, seed, workers=workers)
+    if what == "speed":
+        from idlewright.study.speed import speed
+
+        return speed(family, cases, seed)
     if what == "gaps":
         return _gaps(family)
     from idlewright.errors import BadInput, Problem
