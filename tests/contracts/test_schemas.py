@@ -9,7 +9,7 @@ from contracts.tracked import ROOT
 from idlewright import IdlewrightError, schema
 from idlewright.schemas import schema_names
 
-PROMISED = {"demo", "error", "judge", "list", "predict", "study"}
+PROMISED = {"demo", "error", "gaps", "judge", "list", "predict", "speed", "study", "truth"}
 NAMES = list(schema_names())
 SAMPLES = sorted((ROOT / "tests" / "unit" / "report" / "samples").glob("*.json"))
 

@@ -27,7 +27,8 @@ def schema(name: str, number: int | None = None) -> dict[str, Any]:
     """The JSON Schema of the document `idlewright/NAME/NUMBER`.
 
     Args:
-        name: "judge", "predict", "study", "demo", "list" or "error".
+        name: a name of `schema_names`: "judge", "predict", "study", "truth", "speed", "gaps",
+            "demo", "list" or "error".
         number: format number; the newest if None.
 
     Raises:
