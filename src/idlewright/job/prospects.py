@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -93,16 +93,30 @@ def limits_of(job: JobFile) -> Limits:
     return Limits(tools=tools, helper=job.helper)
 
 
-def _sent_on(family: Family, belief: Belief, ways: Ways) -> np.ndarray:
-    """Cost of stopping in each way: nothing for the cure where nothing is wrong, (H,)."""
-    ids = [fault.id for fault in belief.model.cells.faults]
-    cheapest = dict.fromkeys(ids, UNKNOWN_CURE)
+def cheapest_cures(family: Family) -> dict[str, float]:
+    """What the cheapest likely cure of each fault costs; UNKNOWN_CURE where there is none."""
+    cheapest = dict.fromkeys(family.faults, UNKNOWN_CURE)
     for repair in family.repairs.values():
         price = repair.minutes * TARIFF.minute + 0.5 * sum(repair.parts)
         for fault, cure in repair.cures.items():
             if cure > 0.5 and fault in cheapest:
                 known = cheapest[fault]
                 cheapest[fault] = price if known == UNKNOWN_CURE else min(known, price)
+    return cheapest
+
+
+def price_of_stopping(family: Family, faults: Sequence[str]) -> float:
+    """What sending the car on costs everybody if these faults are there, listed or not."""
+    if not faults:
+        return HAND_BACK
+    cheapest = cheapest_cures(family)
+    return SEND_ON + sum(cheapest.get(fault, UNKNOWN_CURE) for fault in faults)
+
+
+def _sent_on(family: Family, belief: Belief, ways: Ways) -> np.ndarray:
+    """Cost of stopping in each way: nothing for the cure where nothing is wrong, (H,)."""
+    ids = [fault.id for fault in belief.model.cells.faults]
+    cheapest = cheapest_cures(family)
     single = [SEND_ON + cheapest[fault] for fault in ids]
     double = [
         SEND_ON + cheapest[ids[a]] + cheapest[ids[b]] for (a, b), _ in belief.pairs[:MOST_PAIRS]

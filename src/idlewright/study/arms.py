@@ -10,7 +10,7 @@ import numpy as np
 from idlewright.errors import BadInput, Problem
 from idlewright.family.names import did_you_mean
 from idlewright.job.judge import SLIP_LEADS
-from idlewright.job.prospects import LOAD_TEST_MINUTES, MISSED_PROOF, SEND_ON, TARIFF
+from idlewright.job.prospects import LOAD_TEST_MINUTES, MISSED_PROOF, TARIFF, price_of_stopping
 from idlewright.plan.board import Board, Choice, Situation, lay_out
 from idlewright.plan.outlook import ActionKind, Ending, Outlook, RepairOption
 from idlewright.plan.policies import (
@@ -134,9 +134,8 @@ def knowing(desk: Desk) -> Step:
         if repair.id not in tried
         and (cure := min((repair.cures.get(f, 0.0) for f in desk.car.faults), default=0.0)) > 0.0
     )  # fmt: skip
-    outlook = Outlook(
-        np.ones(1), (), repairs, (Ending("stop", np.array([SEND_ON])),), TARIFF, family.states
-    )
+    stop = Ending("stop", np.array([price_of_stopping(family, desk.car.faults)]))
+    outlook = Outlook(np.ones(1), (), repairs, (stop,), TARIFF, family.states)
     return _step(repairs_only, lay_out(outlook), desk)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.errors import BadInput, Problem
-from idlewright.job.prospects import HAND_BACK, SEND_ON, TARIFF
+from idlewright.job.prospects import TARIFF, price_of_stopping
 from idlewright.job.severity import GRID, LEVEL, severity_cdf
 from idlewright.practice import Luck, PracticeCar, open_car
 from idlewright.study.arms import BOUND, Arm, Charts
@@ -123,7 +123,7 @@ def _row(desk: Desk, ending: str) -> Row:
     if ending == "proven":
         cost += TARIFF.callback if car.faults else 0.0
     else:
-        cost += SEND_ON if car.faults else HAND_BACK
+        cost += price_of_stopping(desk.vehicle.family, car.faults)
     wrong = [made.id for made in car.repairs if not made.cured and repairs[made.id].parts[1] > 0.0]
     return {
         "ending": ending,

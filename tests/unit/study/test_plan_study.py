@@ -7,6 +7,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from idlewright.errors import BadInput
+from idlewright.family import load_family
+from idlewright.job.prospects import TARIFF, price_of_stopping
 from idlewright.report.tables_text import study_text
 from idlewright.schemas import schema
 from idlewright.study import run
@@ -87,10 +89,10 @@ def test_the_cost_of_a_case_is_time_parts_and_what_is_left_undone(family, tmp_pa
     study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
     for line in (tmp_path / "per-case.jsonl").read_text("utf-8").splitlines():
         for arm in json.loads(line)["arms"].values():
-            plain = arm["minutes"] * 80.0 / 60.0 + arm["waiting"] * 0.1 + arm["parts"]
-            extra = {"proven": 150.0 if arm["left"] else 0.0, "stopped": 600.0}
-            if arm["ending"] == "stopped" and not arm["left"]:
-                extra["stopped"] = 25.0
+            plain = arm["minutes"] * TARIFF.minute + arm["waiting"] * TARIFF.waiting + arm["parts"]
+            proven = TARIFF.callback if arm["left"] else 0.0
+            stopped = price_of_stopping(load_family(family), arm["left"])
+            extra = {"proven": proven, "stopped": stopped}
             assert arm["cost"] == pytest.approx(plain + extra[arm["ending"]])
 
 
