@@ -58,8 +58,7 @@ def work_case(
     Returns:
         JSON-ready: seed, faults, and a row an arm, by its name.
     """
-    memo: Memo = {}
-    clean: Memo = {}  # without slips the same car reads otherwise
+    memo, clean = Memo(), Memo()  # without slips the same car reads otherwise
     rows: dict[str, Row] = {}
     first = truth.car(vehicle, seed)
     listed = all(hidden.listed for hidden in first.hidden.faults)

@@ -22,6 +22,8 @@ from idlewright.plan.outlook import CheckOption, Outlook
 from idlewright.practice import PracticeCar
 from idlewright.study.book import Vehicle
 
+EARLY_READINGS = 3
+MOST_LATE = 4
 NEVER = -1e6
 """Log odds of what is left out."""
 PROOF_TRIES = 5
@@ -67,8 +69,29 @@ class Mind:
         return self._repairs
 
 
-Memo = dict[str, Mind]
-"""What was thought about one car, by what had been read and done: shared by all arms."""
+@dataclass(slots=True)
+class Memo:
+    """What was thought about one car, by what had been read and done; all arms share one.
+
+    Thoughts on many readings are large and seldom met again: of those only the last few are kept.
+    """
+
+    early: dict[str, Mind] = field(default_factory=dict)
+    late: dict[str, Mind] = field(default_factory=dict)
+
+    def get(self, key: str) -> Mind | None:
+        """What was thought, if it is still known."""
+        return self.early.get(key) or self.late.get(key)
+
+    def keep(self, key: str, mind: Mind) -> Mind:
+        """Remember a thought."""
+        if len(mind.job.readings) <= EARLY_READINGS and not mind.job.done:
+            self.early[key] = mind
+            return mind
+        while len(self.late) >= MOST_LATE:
+            self.late.pop(next(iter(self.late)))
+        self.late[key] = mind
+        return mind
 
 
 @dataclass(slots=True)
@@ -100,19 +123,19 @@ class Desk:
             if line["id"] in self.struck:
                 line["struck"] = self.struck[line["id"]]
         key = json.dumps([quick, data], sort_keys=True)
-        if key not in self.memo:
-            prepared = self.vehicle.prepared
-            model = prepared.model
-            job = replace(load_job(data), family=model.family, sheet=self.vehicle.sheet)
-            prior = prior_of(model.family, job.words, [code.id for code in job.codes])
-            unlisted = None if quick else prepared.unlisted
-            if quick:
-                prior = replace(prior, ln_else=NEVER)
-            case = case_of(job, model)
-            belief = believe(model, case, prior, slips=not quick, unlisted=unlisted)
-            odds = probabilities(belief, prepared.groups)
-            self.memo[key] = Mind(job, belief, odds / odds.sum())
-        return self.memo[key]
+        return self.memo.get(key) or self.memo.keep(key, self._think(data, quick=quick))
+
+    def _think(self, data: dict[str, Any], *, quick: bool) -> Mind:
+        prepared = self.vehicle.prepared
+        model = prepared.model
+        job = replace(load_job(data), family=model.family, sheet=self.vehicle.sheet)
+        prior = prior_of(model.family, job.words, [code.id for code in job.codes])
+        if quick:
+            prior = replace(prior, ln_else=NEVER)
+        unlisted = None if quick else prepared.unlisted
+        belief = believe(model, case_of(job, model), prior, slips=not quick, unlisted=unlisted)
+        odds = probabilities(belief, prepared.groups)
+        return Mind(job, belief, odds / odds.sum())
 
     def board(self) -> Board:
         """Everything that can be done next, with what every check would show."""

@@ -10,7 +10,7 @@ from idlewright.study.arms import ARMS, CEILING, Charts, arms_named, knowing
 from idlewright.study.book import Vehicle, usual_sheet
 from idlewright.study.cases import Truth, case_seed, read_everything, work, work_case
 from idlewright.study.charts import STANDS_OUT, manual_order, trained_order
-from idlewright.study.desk import Desk
+from idlewright.study.desk import Desk, Memo
 from tiny_family import TINY
 
 SEED = 5
@@ -30,7 +30,7 @@ def desk_of(vehicle, seed=SEED, fault="drifted", **luck):
         vehicle.family, seed, "matched", vehicle.sheet, fault=fault, luck=Luck(**luck),
         model=vehicle.prepared.model,
     )  # fmt: skip
-    return Desk(vehicle, car, {})
+    return Desk(vehicle, car, Memo())
 
 
 def test_ours_does_what_the_answer_to_the_same_job_proposes(vehicle):
