@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from idlewright.diagnosis.evidence import Weighed, Weigher
+from idlewright.diagnosis.evidence import Weigher
 from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
+from idlewright.diagnosis.pieces import Weighed
 from idlewright.diagnosis.prior import Prior
 from idlewright.diagnosis.slips import SAYS, SLIP_CHANCE, ln_rest
 from idlewright.diagnosis.unlisted import Unlisted

@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import logsumexp
 
+from idlewright.diagnosis.alike import Alike
 from idlewright.diagnosis.combinations import Combination, Factors, combinations, observe
 from idlewright.diagnosis.factors import NumberFactor, Seen
 from idlewright.diagnosis.gaussian import (
@@ -24,6 +25,7 @@ from idlewright.diagnosis.gaussian import (
     inside_range,
 )
 from idlewright.diagnosis.neighbours import beside
+from idlewright.diagnosis.pieces import Piece, Weighed
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -38,60 +40,8 @@ FEW_ROWS = 40
 DEAD = -1e9
 STEP_LIMIT = 5.0
 SETTLED = 0.3
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """Posterior of some rows at one level of tolerance under one combination of alternatives.
-
-    Attributes:
-        row: (P,). level: tolerance widening. ln_weight: ln (prior x evidence), (P,).
-        z: posterior mean of the extended parameters, (P, K). slopes: B, (P, m, K).
-        gain: (P, m, m), cov z = I - B' gain B. u_mean, u_variance: severity in u, (P,)
-        (variance 0: none). pull: (P, m), E z = B' pull. picked: index of the alternative of each
-        reading.
-    """
-
-    row: IntArray
-    level: float
-    ln_weight: FloatArray
-    z: FloatArray
-    slopes: FloatArray
-    gain: FloatArray
-    u_mean: FloatArray
-    u_variance: FloatArray
-    pull: FloatArray
-    picked: tuple[int, ...]
-
-    def take(self, which: IntArray) -> Piece:
-        """Some of the rows."""
-        arrays = {
-            name: getattr(self, name)[which]
-            for name in self.__slots__
-            if name not in ("level", "picked")
-        }
-        return replace(self, **arrays)
-
-
-@dataclass(frozen=True, slots=True)
-class Weighed:
-    """Result of weighing.
-
-    Attributes:
-        rows: hypotheses. ln_row: ln (prior x evidence) of each, (R,). pieces: details of those that
-            matter. settled: the last look moved nothing by more than SETTLED. passes: looks taken.
-    """
-
-    rows: Rows
-    ln_row: FloatArray
-    pieces: tuple[Piece, ...]
-    settled: bool
-    passes: int
-
-    @property
-    def ln_total(self) -> float:
-        """Log evidence of everything."""
-        return float(logsumexp(self.ln_row))
+SETTLED_NATS = 0.1
+MOST_LOOKS = 8
 
 
 class Weigher:
@@ -99,7 +49,7 @@ class Weigher:
 
     Args:
         model: compiled family and sheet. timeline: times and repairs. rows: hypotheses.
-        passes: how often to look again (re-linearise).
+        passes: how often to look again (re-linearise) at least.
     """
 
     def __init__(
@@ -121,9 +71,12 @@ class Weigher:
         prior = self.rows.ln_prior + self._odds_words(seen, times)
         factors = Factors.collect(self.model, seen, times)
         alive = self._alive(prior, seen, factors)
-        mean, slopes = self.gather(self.rows.take(alive), factors.latents, factors.times)
-        parts = self._parts(prior, seen, factors, alive, mean, slopes)
-        return self._look_again(prior, factors, alive, mean, slopes, parts)
+        alike = Alike.find(self.model, self.rows, prior, factors.latents, factors.times)
+        row = alike.standing(alive)
+        mean, slopes = self.gather(self.rows.take(row), factors.latents, factors.times)
+        parts = self._parts(alike.prior, seen, factors, row, mean, slopes)
+        weighed = self._look_again(alike.prior, factors, row, mean, slopes, parts)
+        return alike.expanded(weighed, alive)
 
     def _parts(
         self,
@@ -363,12 +316,33 @@ class Weigher:
         self, row: IntArray, z: FloatArray, level: float,
         factors: Factors, chosen: Sequence[int], observed: Observed,
     ) -> tuple[Piece, FloatArray, FloatArray]:
-        """Posterior of rows after looking again from z, its z, and how far the last look moved."""
-        for _ in range(self.passes):
-            lines = self._linearise(row, level, z, factors, chosen)
-            fit = self._solve(row, level, *lines, observed)
-            before, z = z, self._cut(fit)
-        return fit, z, np.abs(z - before).max(axis=1)
+        """Posterior of rows after looking again from z, its z, and how far the last look moved.
+
+        What has not settled is looked at again, MOST_LOOKS times at most: precise readings far out
+        in a tolerance can move a row by ten nats a look, and not by the same for every fault.
+        """
+        again, fit = np.arange(len(row)), None
+        moved = np.zeros(len(row))
+        for look in range(max(self.passes, MOST_LOOKS)):
+            lines = self._linearise(row[again], level, z[again], factors, chosen)
+            newer = self._solve(row[again], level, *lines, observed)
+            cut = self._cut(newer)
+            moved[again] = np.abs(cut - z[again]).max(axis=1)
+            if fit is None:
+                fit, z = newer, cut
+            else:
+                changed = np.abs(newer.ln_weight - fit.ln_weight[again])
+                moved[again] = np.maximum(moved[again], changed * (SETTLED / SETTLED_NATS))
+                fit.put(again, newer)
+                z[again] = cut
+            if look + 1 >= self.passes:
+                weight = self.rows.ln_prior[row] + fit.ln_weight
+                near = (weight > weight.max() - KEEP_NATS) | (look == 0)
+                again = np.flatnonzero((moved >= SETTLED) & near)
+            if not len(again):
+                break
+        assert fit is not None
+        return fit, z, moved
 
     def _linearise(
         self, row: IntArray, level: float, z: FloatArray, factors: Factors, chosen: Sequence[int]

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from idlewright.diagnosis.evidence import Piece, Weigher
+from idlewright.diagnosis.evidence import Weigher
 from idlewright.diagnosis.pairs import PairRows
+from idlewright.diagnosis.pieces import Piece
 from idlewright.model.pair_worlds import linearise_pairs
 from idlewright.model.scalars import FloatArray
 
