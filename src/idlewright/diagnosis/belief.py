@@ -3,32 +3,33 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
-from idlewright.diagnosis.evidence import Weigher
+from idlewright.diagnosis.evidence import Sight, Weigher
 from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
-from idlewright.diagnosis.pieces import Weighed
+from idlewright.diagnosis.pieces import ln_sum, ln_sum_first
 from idlewright.diagnosis.prior import Prior
-from idlewright.diagnosis.slips import SAYS, SLIP_CHANCE, ln_rest
+from idlewright.diagnosis.scenarios import LN_RIGHT, Scenario, weigh_scenarios
 from idlewright.diagnosis.unlisted import Unlisted
 from idlewright.diagnosis.visibility import visible_activity
 from idlewright.diagnosis.world import Timeline, make_rows
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.scalars import FloatArray
 
-SUSPICIOUS = 0.003
-"""Quick odds of a slip above which its shapes are weighed in full."""
-SHAPES_AT_MOST = 0.01
 BROAD_SHARE = 0.25
 """Share of something else that no place in the circuit explains; the rest is placed."""
 PAIRS_FROM = 0.03
 """Odds of something else from which two faults at once are weighed (always after a repair)."""
 AS_GOOD_SHARE = 0.75
 """Under a fault no family names, a reading is as on a good car with this chance, else anything."""
+
+
+Places = tuple[tuple[tuple[str, str], float], ...]
+"""Places where something else would have to be, with their odds among all there is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,31 +59,11 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
-class Scenario:
-    """The evidence if no reading, or exactly one, is a slip.
-
-    Attributes:
-        ln_weight: log prior and density that the rows' evidence does not hold. weighed: posterior.
-        reading: position of the slip, or None. kind, says: what slip.
-    """
-
-    ln_weight: float
-    weighed: Weighed
-    reading: int | None = None
-    kind: str | None = None
-    says: str = ""
-
-    @property
-    def ln_total(self) -> float:
-        """Log weight of the whole scenario."""
-        return self.ln_weight + self.weighed.ln_total
-
-
-@dataclass(frozen=True, slots=True)
 class Belief:
     """Odds after the readings.
 
     Attributes:
+        sight: the readings as every row sees them. alone: log density of each on a good car.
         fault: probability of each fault in family order, (F,). good: nothing wrong now.
         other: something else. slip: odds that each reading is a slip, (n,). slip_kind: likeliest
             kind of each. scenarios: the evidence behind it. active: chance that each fault is
@@ -93,6 +74,8 @@ class Belief:
     model: CompiledModel
     case: Case
     weigher: Weigher
+    sight: Sight
+    alone: tuple[float, ...]
     fault: FloatArray
     good: float
     other: float
@@ -101,7 +84,7 @@ class Belief:
     slip_kind: tuple[str | None, ...]
     scenarios: tuple[Scenario, ...]
     ln_evidence: float
-    places: tuple[tuple[tuple[str, str], float], ...] = ()
+    places: Places = ()
     pairs: tuple[tuple[tuple[int, int], float], ...] = ()
     pair_rows: tuple[PairRows, ...] = ()
 
@@ -131,66 +114,48 @@ def believe(
     visible = visible_activity(model, case.seen, case.times, case.timeline)
     rows = make_rows(model.cells, prior.ln_fault, case.timeline, visible)
     weigher = Weigher(model, case.timeline, rows, passes)
-    base = weigher.weigh(case.seen, case.times)
-    ln_clean = len(case.seen) * math.log1p(-SLIP_CHANCE)
-    scenarios = [Scenario(ln_clean, base)]
-    if slips and case.seen:
-        scenarios += _slip_scenarios(weigher, case, scenarios[0].ln_total)
-    ln_other, places = _something_else(model, case, prior, rows, unlisted)
-    single = _summed(model, case, weigher, scenarios, ln_other + ln_clean, places, ())
+    sight = weigher.sight(case.seen, case.times)
+    ln_clean = len(case.seen) * LN_RIGHT
+    scenarios = weigh_scenarios(weigher, sight, slips=slips)
+    alone = good_alone(weigher, sight)
+    ln_other, places = _something_else(model, case, prior, alone, unlisted)
+    ln_other += ln_clean
+    basis = _Basis(model, case, weigher, sight, alone, tuple(scenarios), ln_other, places)
+    single = _summed(basis, ())
     if not (slips and case.seen) or (single.other < PAIRS_FROM and not case.timeline.renewals):
         return single
     pairs = tuple(PairWeigher(weigher, prior).weigh(case.seen, case.times))
-    pairs = tuple(replace(part, ln_weight=part.ln_weight + ln_clean) for part in pairs)
-    return _summed(model, case, weigher, scenarios, ln_other + ln_clean, places, pairs)
+    return _summed(basis, tuple(replace(p, ln_weight=p.ln_weight + ln_clean) for p in pairs))
 
 
-def _slip_scenarios(weigher: Weigher, case: Case, clean: float) -> list[Scenario]:
-    """Scenarios of one slip, for readings that look suspicious at a quick glance.
+@dataclass(frozen=True, slots=True)
+class _Basis:
+    """What odds are added up from; fields as in Belief. ln_other: log weight of something else."""
 
-    A slip of known shape fits at most about 1 / SHAPES_AT_MOST better than the broad rest, so a
-    reading whose broad slip is out of the question needs no shapes.
-    """
-    ln_clean = math.log1p(-SLIP_CHANCE)
-    together, apart = weigher.leave_one_out(case.seen, case.times)
-    found: list[Scenario] = []
-    others = (len(case.seen) - 1) * ln_clean
-    for position, one in enumerate(case.seen):
-        quick = apart[position] + ln_rest() + one.flat - together - ln_clean
-        if quick < math.log(SUSPICIOUS):
-            continue
-        rest = case.without(position)
-        weighed = weigher.weigh(rest.seen, rest.times)
-        broad = Scenario(
-            others + ln_rest() + one.flat, weighed, position, "unknown", SAYS["unknown"]
-        )
-        if broad.ln_total - clean < math.log(SUSPICIOUS * SHAPES_AT_MOST):
-            continue
-        found.append(broad)
-        for shape in one.slips:
-            alone = replace(shape, ln_weight=0.0)
-            swapped = list(case.seen)
-            swapped[position] = replace(one, alternatives=(alone,), odds={}, base=1.0)
-            weighed = weigher.weigh(swapped, case.times)
-            found.append(
-                Scenario(others + shape.ln_weight, weighed, position, shape.slip, shape.says)
-            )
-    return found
+    model: CompiledModel
+    case: Case
+    weigher: Weigher
+    sight: Sight
+    alone: tuple[float, ...]
+    scenarios: tuple[Scenario, ...]
+    ln_other: float
+    places: Places
 
 
 def _something_else(
-    model: CompiledModel, case: Case, prior: Prior, rows: object, unlisted: Unlisted | None
-) -> tuple[float, tuple[tuple[tuple[str, str], float], ...]]:
+    model: CompiledModel,
+    case: Case,
+    prior: Prior,
+    alone: Sequence[float],
+    unlisted: Unlisted | None,
+) -> tuple[float, Places]:
     """Log weight of something else, and the places it would have to be."""
-    broad = prior.ln_else + sum(
-        np.logaddexp(math.log(AS_GOOD_SHARE) + good, math.log(1 - AS_GOOD_SHARE) + one.flat)
-        for one, good in zip(case.seen, _good_alone(model, case), strict=True)
-    )
+    broad = broad_rest(prior, case.seen, alone)
     if unlisted is None or not case.seen:
-        return float(broad), ()
+        return broad, ()
     ln_placed = unlisted.weigh(model, case.seen, case.times, case.timeline) + prior.ln_else
     ln_placed = ln_placed + math.log1p(-BROAD_SHARE)
-    total = float(np.logaddexp(logsumexp(ln_placed), broad + math.log(BROAD_SHARE)))
+    total = float(np.logaddexp(ln_sum(ln_placed), broad + math.log(BROAD_SHARE)))
     share: dict[tuple[str, str], float] = {}
     for place, ln in zip(unlisted.places, ln_placed, strict=True):
         share[place] = share.get(place, 0.0) + math.exp(min(0.0, float(ln) - total))
@@ -198,36 +163,41 @@ def _something_else(
     return total, places
 
 
-def _good_alone(model: CompiledModel, case: Case) -> list[float]:
+def broad_rest(prior: Prior, seen: Sequence[Seen], good: Sequence[float]) -> float:
+    """Log weight of something else that nothing explains.
+
+    Args:
+        good: log density of each reading alone on a good car.
+    """
+    return prior.ln_else + sum(
+        float(np.logaddexp(math.log(AS_GOOD_SHARE) + ln, math.log(1 - AS_GOOD_SHARE) + one.flat))
+        for one, ln in zip(seen, good, strict=True)
+    )
+
+
+def good_alone(weigher: Weigher, sight: Sight) -> tuple[float, ...]:
     """Log density of each reading alone on a good car."""
-    ln_fault = np.full(len(model.cells.faults) + 1, -50.0)
-    ln_fault[-1] = 0.0
-    rows = make_rows(model.cells, ln_fault, case.timeline)
-    good = rows.take(model.cells.fault[rows.cell] < 0)
-    weigher = Weigher(model, case.timeline, good, passes=0)
-    return [
-        weigher.weigh([one], [time]).ln_total
-        for one, time in zip(case.seen, case.times, strict=True)
-    ]
+    cells = weigher.model.cells
+    good = np.flatnonzero(cells.fault[weigher.rows.cell] < 0)
+    weight = cells.ln_prior[weigher.rows.cell[good]] - weigher.rows.ln_prior[good]
+    which = np.unique(sight.looks.of[good])
+    found = []
+    for position, (one, time) in enumerate(zip(sight.seen, sight.times, strict=True)):
+        prior = weigher.ln_prior([one], [time])
+        parts = weigher.parts(sight, [position], among=which)
+        found.append(ln_sum(weigher.ln_rows(sight, prior, parts)[good] + weight))
+    return tuple(found)
 
 
-def _summed(
-    model: CompiledModel,
-    case: Case,
-    weigher: Weigher,
-    scenarios: list[Scenario],
-    ln_other: float,
-    places: tuple[tuple[tuple[str, str], float], ...],
-    pairs: tuple[PairRows, ...],
-) -> Belief:
+def _summed(basis: _Basis, pairs: tuple[PairRows, ...]) -> Belief:
     """Add scenarios up into odds."""
+    case, weigher, scenarios = basis.case, basis.weigher, basis.scenarios
+    model, ln_other = basis.model, basis.ln_other
     totals = np.array([scenario.ln_total for scenario in scenarios])
-    everything = float(np.logaddexp(logsumexp(totals), ln_other))
+    everything = float(np.logaddexp(ln_sum(totals), ln_other))
     everything = float(np.logaddexp(everything, ln_total(pairs)))
     alone, double = _pair_odds(model, pairs, everything)
-    ln_row = logsumexp(
-        np.stack([s.ln_weight + s.weighed.ln_row for s in scenarios]), axis=0
-    )
+    ln_row = ln_sum_first(np.stack([s.ln_weight + s.weighed.ln_row for s in scenarios]))
     share = np.exp(ln_row - everything)
     number = model.cells.fault[weigher.rows.cell]
     count = len(model.cells.faults)
@@ -246,15 +216,17 @@ def _summed(
         model=model,
         case=case,
         weigher=weigher,
+        sight=basis.sight,
+        alone=basis.alone,
         fault=fault + alone,
         good=float(share[number < 0].sum()),
         other=float(math.exp(ln_other - everything)),
         active=np.minimum(active, 1.0),
         slip=np.minimum(slip, 1.0),
         slip_kind=tuple(kind),
-        scenarios=tuple(scenarios),
+        scenarios=scenarios,
         ln_evidence=everything,
-        places=places,
+        places=basis.places,
         pairs=double,
         pair_rows=pairs,
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -15,7 +14,6 @@ from idlewright.model.forms import Box
 from idlewright.model.scalars import FloatArray
 
 DROP_NATS = 25.0
-MOST_TRIED = 4096
 MOST_KEPT = 32
 
 
@@ -34,18 +32,27 @@ class Combination:
 
 
 @dataclass(frozen=True, slots=True)
+class Option:
+    """One alternative of one reading: its number, its factors and its log prior."""
+
+    number: int
+    factors: list[int]
+    ln_weight: float
+
+
+@dataclass(frozen=True, slots=True)
 class Factors:
     """Every factor of every alternative, each once.
 
     Attributes:
         items: the factors. latents: their latents' numbers. times: when they were seen.
-        of: per reading that has alternatives, per alternative: its factors.
+        of: per reading (none: it has no alternatives), its options.
     """
 
     items: list[NumberFactor | Box] = field(default_factory=list)
     latents: list[int] = field(default_factory=list)
     times: list[int] = field(default_factory=list)
-    of: list[list[list[int]]] = field(default_factory=list)
+    of: list[list[Option]] = field(default_factory=list)
 
     @staticmethod
     def collect(model: CompiledModel, seen: Sequence[Seen], times: Sequence[int]) -> Factors:
@@ -57,11 +64,9 @@ class Factors:
         found = Factors()
         boxes: dict[tuple[Box, int], int] = {}
         for one, time in zip(seen, times, strict=True):
-            if not one.alternatives:
-                continue
             known: dict[NumberFactor | Box, int] = {}
             options = []
-            for alternative in one.alternatives:
+            for k, alternative in enumerate(one.alternatives):
                 items = alternative.factors
                 for item in items:
                     if isinstance(item, Box) and (item, time) in boxes:
@@ -73,60 +78,65 @@ class Factors:
                         found.items.append(item)
                         found.latents.append(model.number_of(item.latent))
                         found.times.append(time)
-                options.append([known[item] for item in items])
+                options.append(Option(k, [known[item] for item in items], alternative.ln_weight))
             found.of.append(options)
         return found
 
 
 def combinations(
-    seen: Sequence[Seen], factors: Factors, mean: FloatArray, slopes: FloatArray
+    readings: Sequence[Sequence[Option]],
+    items: Sequence[NumberFactor | Box],
+    mean: FloatArray,
+    variance: FloatArray,
 ) -> list[Combination]:
     """Combinations worth weighing.
 
     An alternative whose boxes are out of every row's reach (by DROP_NATS more than the reading's
-    best) is dropped; of the rest at most MOST_KEPT combinations are kept, the most hopeful first.
+    best) is dropped; of the rest the MOST_KEPT most hopeful combinations are kept, best first.
 
     Args:
-        mean, slopes: the factors' latents in every row, (R, F) and (R, F, K).
+        readings: options of each reading; a reading without any is passed over.
+        mean, variance: the factors' latents in every row, (F, R) each.
     """
-    able = [one for one in seen if one.alternatives]
-    variance = 4.0 * np.einsum("rfk,rfk->rf", slopes, slopes)
-    per_reading = []
-    for one, options in zip(able, factors.of, strict=True):
-        hopes = [_hope(factors, mine, mean, variance) for mine in options]
-        best = max(hopes)
-        per_reading.append(
-            [
-                (hope, k, mine, one.alternatives[k].ln_weight)
-                for k, (hope, mine) in enumerate(zip(hopes, options, strict=True))
-                if hope > best - DROP_NATS
-            ]
-        )
-    tried = []
-    for picked in itertools.islice(itertools.product(*per_reading), MOST_TRIED):
-        flat = dict.fromkeys(i for _, _, mine, _ in picked for i in mine)
-        ordered = sorted(flat, key=lambda i: isinstance(factors.items[i], Box))
-        hope = sum(option[0] for option in picked)
-        combination = Combination(
-            tuple(option[1] for option in picked), ordered, sum(option[3] for option in picked)
-        )
-        tried.append((hope, combination))
-    tried.sort(key=lambda pair: -pair[0])
-    return [combination for _, combination in tried[:MOST_KEPT]]
+    kept: list[tuple[float, tuple[Option, ...]]] = [(0.0, ())]
+    for options in readings:
+        if not options:
+            continue
+        if len(options) == 1:
+            kept = [(hope, (*picked, options[0])) for hope, picked in kept]
+            continue
+        hopes = [_hope([(i, items[i]) for i in o.factors], mean, variance) for o in options]
+        able = [(h, o) for h, o in zip(hopes, options, strict=True) if h > max(hopes) - DROP_NATS]
+        # Hopes add up, so the best of all are among the best so far, each continued.
+        longer = [(hope + h, (*picked, o)) for hope, picked in kept for h, o in able]
+        kept = sorted(longer, key=lambda pair: -pair[0])[:MOST_KEPT]
+    return [_combination(picked, items) for _, picked in kept]
 
 
-def _hope(factors: Factors, mine: list[int], mean: FloatArray, variance: FloatArray) -> float:
+def _combination(picked: Sequence[Option], items: Sequence[NumberFactor | Box]) -> Combination:
+    flat = dict.fromkeys(i for option in picked for i in option.factors)
+    ordered = sorted(flat, key=lambda i: isinstance(items[i], Box))
+    return Combination(
+        tuple(option.number for option in picked),
+        ordered,
+        sum(option.ln_weight for option in picked),
+    )
+
+
+def _hope(
+    mine: Sequence[tuple[int, NumberFactor | Box]], mean: FloatArray, variance: FloatArray
+) -> float:
     """Largest log density, over rows, of an alternative's factors taken one by one."""
-    total = np.zeros(len(mean))
-    for i in mine:
-        item = factors.items[i]
+    rows = mean.shape[1]
+    total = np.zeros(rows)
+    for i, item in mine:
         if isinstance(item, Box):
-            low, high = np.full(len(mean), item.low), np.full(len(mean), item.high)
-            spread = variance[:, i] + item.blur**2 + 1e-12
-            total = total + inside_range(low, high, mean[:, i], spread)
+            low, high = np.full(rows, item.low), np.full(rows, item.high)
+            spread = variance[i] + item.blur**2 + 1e-12
+            total = total + inside_range(low, high, mean[i], spread)
         else:
-            spread = variance[:, i] + item.variance + item.gain**2
-            total = total - 0.5 * ((item.y - mean[:, i]) ** 2 / spread + np.log(spread))
+            spread = variance[i] + item.variance + item.gain**2
+            total = total - 0.5 * ((item.y - mean[i]) ** 2 / spread + np.log(spread))
     return float(total.max())
 
 
@@ -138,21 +148,24 @@ def observe(items: Sequence[NumberFactor | Box]) -> Observed:
     """
     numbers = [item for item in items if isinstance(item, NumberFactor)]
     boxes = [item for item in items if isinstance(item, Box)]
-    count = len(numbers)
-    noise = np.zeros((count, count))
-    for i, a in enumerate(numbers):
-        for j, b in enumerate(numbers):
-            if i == j:
-                noise[i, i] = a.variance + a.gain**2
-            elif a.meter == b.meter:
-                noise[i, j] = a.gain * b.gain
-                if a.latent == b.latent:
-                    shared = (1.0 - REPEATABILITY_SHARE) * min(a.variance, b.variance)
-                    noise[i, j] += shared
     return Observed(
         y=np.array([item.y for item in numbers]),
-        noise=noise,
+        noise=_noise(numbers),
         low=np.array([item.low for item in boxes]),
         high=np.array([item.high for item in boxes]),
         blur=np.array([item.blur for item in boxes]),
     )
+
+
+def _noise(numbers: Sequence[NumberFactor]) -> FloatArray:
+    noise = np.zeros((len(numbers), len(numbers)))
+    for i, a in enumerate(numbers):
+        noise[i, i] = a.variance + a.gain**2
+        for j, b in enumerate(numbers[:i]):
+            if a.meter == b.meter:
+                noise[i, j] = a.gain * b.gain
+                if a.latent == b.latent:
+                    shared = (1.0 - REPEATABILITY_SHARE) * min(a.variance, b.variance)
+                    noise[i, j] += shared
+                noise[j, i] = noise[i, j]
+    return noise

@@ -1,20 +1,23 @@
 """Conditioning a Gaussian car on numbers and boxes: the only linear algebra of the diagnosis.
 
 In every row z ~ N(0, I) and each factor sees x = mean + B z. Numbers are exact Gaussian
-conditioning by one small Cholesky; boxes go through EP on what the numbers leave.
+conditioning by elimination; boxes go through EP on what the numbers leave. Rows are the last axis
+inside, so that one array operation serves them all: many small systems, thousands of rows.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from idlewright.diagnosis.box import FloatArray, box_probability, interval_moments, ln_between
+from idlewright.diagnosis.box import FloatArray, fit_box, interval_moments, ln_between
 
 LN_TWO_PI = math.log(2.0 * math.pi)
+BLOCK = 384
+"""Rows worked on at a time: a dozen factors' kernels then stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +41,22 @@ class Conditioned:
     """Posterior of R rows: E z = B' weight, cov z = I - B' gain B.
 
     Attributes:
-        ln_z: log evidence, (R,). weight: (R, m). gain: (R, m, m), m = n + w.
+        ln_z: log evidence, (R,). weight: (R, m). gain: (R, m, m), m = n + w; from `posterior`
+            rows are last.
     """
 
     ln_z: FloatArray
     weight: FloatArray
     gain: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """Log evidence (R,), and what v watched quantities are afterwards: mean, variance, (v, R)."""
+
+    ln_z: FloatArray
+    mean: FloatArray
+    variance: FloatArray
 
 
 def condition(mean: FloatArray, kernel: FloatArray, seen: Observed) -> Conditioned:
@@ -52,50 +65,109 @@ def condition(mean: FloatArray, kernel: FloatArray, seen: Observed) -> Condition
     Args:
         mean: (R, m). kernel: B B', (R, m, m). seen: n numbers and w boxes, n + w = m.
     """
-    n = len(seen.y)
-    rows, m = mean.shape
-    ln_z = np.zeros(rows)
-    weight = np.zeros((rows, m))
-    gain = np.zeros((rows, m, m))
-    if n:
-        ln_z, alpha, inverse = _numbers(mean[:, :n], kernel[:, :n, :n], seen)
-        weight[:, :n] = alpha
-        gain[:, :n, :n] = inverse
-    if m == n:
-        return Conditioned(ln_z, weight, gain)
-    left_mean, left_cov = mean[:, n:], kernel[:, n:, n:]
-    if n:
-        cross = kernel[:, n:, :n]
-        through = cross @ inverse
-        left_mean = left_mean + (cross @ alpha[:, :, None])[:, :, 0]
-        left_cov = left_cov - through @ np.swapaxes(cross, 1, 2)
-    fit = box_probability(left_mean, left_cov, seen.low, seen.high, seen.blur)
-    weight[:, n:] = fit.pull
-    gain[:, n:, n:] = fit.gain
-    if n:
-        back = np.swapaxes(through, 1, 2)
-        weight[:, :n] -= (back @ fit.pull[:, :, None])[:, :, 0]
-        mixed = back @ fit.gain
-        gain[:, :n, :n] += mixed @ through
-        gain[:, :n, n:] = -mixed
-        gain[:, n:, :n] = -np.swapaxes(mixed, 1, 2)
-    return Conditioned(ln_z + fit.ln_z, weight, gain)
+    result = posterior(np.ascontiguousarray(mean.T), np.moveaxis(kernel, 0, 2), seen)
+    return Conditioned(result.ln_z, result.weight.T, np.moveaxis(result.gain, 2, 0))
 
 
-def _numbers(
-    mean: FloatArray, kernel: FloatArray, seen: Observed
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Log evidence (R,), S^-1 r (R, n) and S^-1 (R, n, n)."""
-    n = len(seen.y)
-    covariance = kernel + seen.noise
-    residual = seen.y - mean
-    root = np.linalg.cholesky(covariance)
-    ln_det = 2.0 * np.log(root[:, np.arange(n), np.arange(n)]).sum(axis=1)
-    inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-    alpha = (inverse @ residual[:, :, None])[:, :, 0]
-    squared = (residual * alpha).sum(axis=1)
-    ln_z: FloatArray = -0.5 * (squared + ln_det + n * LN_TWO_PI)
-    return ln_z, alpha, inverse
+def posterior(mean: FloatArray, kernel: FloatArray, seen: Observed) -> Conditioned:
+    """The same, rows last: mean (m, R) and kernel (m, m, R) give weight (m, R), gain (m, m, R)."""
+    n, (m, rows) = len(seen.y), mean.shape
+    off = mean.copy()
+    off[:n] -= seen.y[:, None]
+    work = np.empty((m, m, rows))
+    ln_z = np.empty(rows)
+    for start in range(0, rows, BLOCK):
+        here = slice(start, min(start + BLOCK, rows))
+        part = np.array(kernel[:, :, here], order="C")
+        part[:n, :n] += seen.noise[:, :, None]
+        ln_z[here] = _sweep(part, off[:, here], n)
+        work[:, :, here] = part
+    weight, gain = np.zeros((m, rows)), np.zeros((m, m, rows))
+    weight[:n], gain[:n, :n] = -off[:n], work[:n, :n]
+    if m > n:
+        fit = fit_box(off[n:], work[n:, n:], seen.low, seen.high, seen.blur)
+        through = -work[n:, :n]
+        back = (fit.gain[:, :, None] * through[None]).sum(axis=1)
+        weight[n:], gain[n:, n:] = fit.pull, fit.gain
+        weight[:n] -= (through * fit.pull[:, None]).sum(axis=0)
+        gain[:n, :n] += (through[:, :, None] * back[:, None]).sum(axis=0)
+        gain[n:, :n] = -back
+        gain[:n, n:] = -np.swapaxes(back, 0, 1)
+        ln_z += fit.ln_z
+    return Conditioned(ln_z, weight, gain)
+
+
+def score(mean: FloatArray, kernel: Callable[[slice], FloatArray], seen: Observed) -> Scored:
+    """Log evidence of every row, and the law of some watched quantities afterwards.
+
+    Args:
+        mean: prior means, factors then watched, (m + v, R). kernel: their prior covariance in some
+            of the rows, (m + v, m + v, r); it is overwritten. seen: n numbers and w boxes,
+            n + w = m.
+    """
+    n, w = len(seen.y), len(seen.low)
+    (k, rows), m = mean.shape, n + w
+    off = mean.copy()
+    off[:n] -= seen.y[:, None]
+    left = np.empty((k - n, k - n, rows))
+    ln_z = np.empty(rows)
+    for start in range(0, rows, BLOCK):
+        here = slice(start, min(start + BLOCK, rows))
+        part = kernel(here)
+        part[:n, :n] += seen.noise[:, :, None]
+        ln_z[here] = _eliminate(part, off[:, here], n)
+        left[:, :, here] = part[n:, n:]
+    centre, variance = off[m:], np.einsum("iir->ir", left[w:, w:])
+    if w:
+        fit = fit_box(off[n:m], left[:w, :w], seen.low, seen.high, seen.blur)
+        across = left[w:, :w]
+        ln_z += fit.ln_z
+        centre = centre + (across * fit.pull).sum(axis=1)
+        through = (across[:, :, None] * fit.gain).sum(axis=1)
+        variance = variance - (through * across).sum(axis=1)
+    return Scored(ln_z, centre, variance)
+
+
+def _eliminate(work: FloatArray, off: FloatArray, n: int) -> FloatArray:
+    """Condition on the first n numbers in place; their log density, (R,).
+
+    Args:
+        work: covariance, (k, k, R): the rest becomes what it is given the numbers. off: mean less
+            number of the first n, mean of the others, (k, R).
+    """
+    squared = np.zeros(off.shape[1])
+    pivots = np.ones((max(n, 1), off.shape[1]))
+    for k in range(n):
+        pivots[k] = work[k, k]
+        share = work[k, k + 1 :] / pivots[k]
+        squared += off[k] * off[k] / pivots[k]
+        off[k + 1 :] -= share * off[k]
+        work[k + 1 :, k + 1 :] -= work[k, k + 1 :, None] * share[None]
+    ln_density: FloatArray = -0.5 * (squared + np.log(pivots).sum(axis=0) + n * LN_TWO_PI)
+    return ln_density
+
+
+def _sweep(work: FloatArray, off: FloatArray, n: int) -> FloatArray:
+    """As `_eliminate`, by Gauss and Jordan: with S the numbers' block, in place of S stands S^-1.
+
+    Below it stands -K S^-1, beside it S^-1 K, and `off` of the numbers becomes S^-1 off.
+    """
+    squared = np.zeros(off.shape[1])
+    pivots = np.ones((max(n, 1), off.shape[1]))
+    for k in range(n):
+        pivots[k] = work[k, k]
+        column = work[:, k].copy()
+        share = work[k] / pivots[k]
+        pulled = off[k] / pivots[k]
+        squared += off[k] * pulled
+        off -= column * pulled
+        off[k] = pulled
+        work -= column[:, None] * share[None]
+        work[k] = share
+        work[:, k] = -column / pivots[k]
+        work[k, k] = 1.0 / pivots[k]
+    ln_density: FloatArray = -0.5 * (squared + np.log(pivots).sum(axis=0) + n * LN_TWO_PI)
+    return ln_density
 
 
 def evidence_of_block(
@@ -144,7 +216,8 @@ def cut_at_range(
         z: uncut mean. slopes: B. gain: as in Conditioned. centre, spread: u = centre + spread
             z_last, (R,); spread 0 (nothing to cut) leaves a row alone.
     """
-    along = -np.einsum("rmk,rm->rk", slopes, np.einsum("rij,rj->ri", gain, slopes[:, :, -1]))
+    pulled = gain @ slopes[:, :, -1:]
+    along = -(np.swapaxes(pulled, 1, 2) @ slopes)[:, 0]
     along[:, -1] += 1.0
     left = np.maximum(along[:, -1], 1e-12)
     wide = np.where(spread > 0, spread, 1.0)

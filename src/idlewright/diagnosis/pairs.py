@@ -95,10 +95,14 @@ class PairWeigher:
         )
         last = np.concatenate([r[3] for r in rows])
         prior = np.concatenate([r[4] for r in rows]) + self._words(cells, last, seen, times)
+        z = np.zeros((len(cells), self.weigher.width + 1))
+        mean, slopes = self._lines(cells, last, z, latents, when, 1.0)
         found = []
         for level, ln_level in LEVELS:
-            z = np.zeros((len(cells), self.weigher.width + 1))
-            part = self._solve(cells, last, z, latents, when, observed, level)
+            # At the middle of every tolerance their width changes nothing but the slopes.
+            by_z = slopes.copy()
+            by_z[:, :, :-2] *= level
+            part = self._solve(cells, last, mean, by_z, observed, level)
             part = replace(part, ln_weight=part.ln_weight + prior + ln_level)
             found.append(self._look_again(part, last, prior + ln_level, latents, when, observed))
         return found
@@ -127,7 +131,7 @@ class PairWeigher:
         """The KEPT most hopeful pairs by adding the effects of single faults on a good car."""
         cells = self.model.cells
         good = int(cells.good[self.variant])
-        mean, slopes = self.model.bank_at(latents, np.arange(len(cells)))
+        mean = np.stack([self.model.rows(number).x for number in latents], axis=1)
         picks, owner = self._coarse()
         effect = mean[picks] - mean[good]
         numbers = len(observed.y)
@@ -138,7 +142,7 @@ class PairWeigher:
         if len(owner) < 2:
             return []
         score = self._ln_pairs(effect, owner)
-        tolerance = slopes[good]
+        tolerance = self.model.bank_at(latents, np.array([good]))[1][0]
         kernel = 4.0 * tolerance @ tolerance.T
         if numbers:
             inverse = np.linalg.inv(kernel[:numbers, :numbers] + observed.noise)
@@ -236,38 +240,48 @@ class PairWeigher:
             total += np.log(np.maximum(decided, 1e-9))
         return total
 
-    def _solve(
+    def _lines(
         self,
         cells: PairCells,
         last: IntArray,
         z: FloatArray,
         latents: Sequence[int],
         when: Sequence[int],
-        observed: Observed,
         level: float,
-    ) -> PairRows:
-        """Linearise at z and condition; ln_weight = log evidence cut at both ranges' ends."""
+    ) -> tuple[FloatArray, FloatArray]:
+        """Means (Q, m) and slopes by extended columns (Q, m, K + 1), linearised at z."""
         width = self.weigher.width + 1
         mean = np.empty((len(cells), len(latents)))
         slopes = np.zeros((len(cells), len(latents), width))
-        for time in sorted(set(when)):
-            here = [k for k, t in enumerate(when) if t == time]
-            epoch = self.weigher.epoch_of_time[time]
+        epochs = [self.weigher.epoch_of_time[time] for time in when]
+        for epoch in sorted(set(epochs)):
+            here = [k for k, e in enumerate(epochs) if e == epoch]
             columns = np.append(self.weigher.maps[epoch], [width - 2, width - 1])
             local = z[:, columns]
-            on = last >= epoch
             x, by_z = linearise_pairs(
-                self.model, cells, on, local, [latents[k] for k in here], level
+                self.model, cells, last >= epoch, local, [latents[k] for k in here], level
             )
-            mean[:, here] = x - np.einsum("qnk,qk->qn", by_z, local)
+            mean[:, here] = x - (by_z @ local[:, :, None])[:, :, 0]
             for position, k in enumerate(here):
                 slopes[:, k, columns] = by_z[:, position]
+        return mean, slopes
+
+    def _solve(
+        self,
+        cells: PairCells,
+        last: IntArray,
+        mean: FloatArray,
+        slopes: FloatArray,
+        observed: Observed,
+        level: float,
+    ) -> PairRows:
+        """Condition on lines; ln_weight = log evidence cut at both ranges' ends."""
         result = condition(mean, slopes @ np.swapaxes(slopes, 1, 2), observed)
-        where = np.einsum("qm,qmk->qk", result.weight, slopes)
+        where = (result.weight[:, None] @ slopes)[:, 0]
         ln = result.ln_z.copy()
         for side in (0, 1):
             by_u = slopes[:, :, side - 2]
-            left = 1.0 - np.einsum("qi,qij,qj->q", by_u, result.gain, by_u)
+            left = 1.0 - ((by_u[:, None] @ result.gain)[:, 0] * by_u).sum(axis=1)
             spread = cells.spread[:, side]
             u = cells.centre[:, side] + spread * where[:, side - 2]
             variance = spread**2 * np.maximum(left, 1e-12)
@@ -288,9 +302,9 @@ class PairWeigher:
         order = np.argsort(-part.ln_weight)[: LOOKED_AGAIN * SIDE_CELLS**2]
         keep = order[part.ln_weight[order] > part.ln_weight.max() - HOPELESS_NATS]
         z = np.clip(part.z[keep], -5.0, 5.0)
-        again = self._solve(
-            part.cells.take(keep), last[keep], z, latents, when, observed, part.level
-        )
+        cells = part.cells.take(keep)
+        lines = self._lines(cells, last[keep], z, latents, when, part.level)
+        again = self._solve(cells, last[keep], *lines, observed, part.level)
         return replace(again, ln_weight=again.ln_weight + prior[keep])
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from idlewright.diagnosis.combinations import observe
 from idlewright.diagnosis.factors import Seen
-from idlewright.diagnosis.gaussian import condition
+from idlewright.diagnosis.gaussian import score
 from idlewright.diagnosis.world import Timeline
 from idlewright.model.bridges import Change, shifts, unlisted_changes
 from idlewright.model.compiled import CompiledModel
@@ -60,12 +60,14 @@ class Unlisted:
         items.sort(key=lambda item: isinstance(item, Box))
         numbers = [model.number_of(item.latent) for item in items]
         self._learn(model, numbers)
-        good = int(model.cells.good[0])
-        mean, slopes = model.bank(numbers)
-        moved = mean[good] + np.stack([self._shift[n] for n in numbers], axis=1)
-        kernel = slopes[good] @ slopes[good].T
-        wide = np.broadcast_to(kernel, (len(self.changes), *kernel.shape))
-        result: FloatArray = total + condition(moved, wide, observe(items)).ln_z
+        mean, slopes = model.bank_at(numbers, model.cells.good[:1])
+        moved = mean.T + np.stack([self._shift[n] for n in numbers])
+        kernel = slopes[0] @ slopes[0].T
+
+        def wide(here: slice) -> FloatArray:
+            return np.repeat(kernel[:, :, None], here.stop - here.start, axis=2)
+
+        result: FloatArray = total + score(moved, wide, observe(items)).ln_z
         return result
 
     def learn_all(self, model: CompiledModel) -> None:

@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,33 +111,33 @@ def make_rows(
     count = max(len(timeline.times), 1)
     if visible is None:
         visible = np.ones((len(cells.faults), count), dtype=bool)
-    cell: list[IntArray] = []
-    active: list[BoolArray] = []
-    prior: list[FloatArray] = []
-    blind: list[BoolArray] = []
+    parts: list[Rows] = []
     for number in np.unique(cells.fault):
         own = np.flatnonzero(cells.fault == number)
         if number < 0:
-            patterns = [(np.zeros(count, dtype=bool), 0.0)]
+            patterns, ln = np.zeros((1, count), dtype=bool), np.zeros(1)
         else:
             fault = cells.faults[number]
-            patterns = _patterns(fault.id, fault.intermittent, timeline, visible[number])
-        base = ln_fault[number] + cells.ln_prior[own]
-        for pattern, ln_weight in patterns:
-            if number >= 0 and not pattern.any():
-                # Never active: severity does not matter, one row a variant stands for all cells.
-                chosen, share = _one_per_variant(cells, own)
-                here, weight = chosen, ln_fault[number] + share
-                unseen = np.ones(len(chosen), dtype=bool)
-            else:
-                here, weight = own, base
-                unseen = np.zeros(len(own), dtype=bool)
-            cell.append(here)
-            active.append(np.tile(pattern, (len(here), 1)))
-            prior.append(weight + ln_weight)
-            blind.append(unseen)
+            patterns, ln = _patterns(fault.id, fault.intermittent, timeline, visible[number])
+        there = patterns.any(axis=1) | (number < 0)
+        ln_own = ln_fault[number] + cells.ln_prior[own]
+        parts.append(_every(own, ln_own, patterns[there], ln[there]))
+        if not there.all():
+            # Never active: severity does not matter, one row a variant stands for all cells.
+            chosen, share = _one_per_variant(cells, own)
+            quiet = _every(chosen, ln_fault[number] + share, patterns[~there], ln[~there])
+            quiet.blind[:] = True
+            parts.append(quiet)
+    return Rows(*(np.concatenate([getattr(p, n) for p in parts]) for n in Rows.__slots__))
+
+
+def _every(cell: IntArray, ln_cell: FloatArray, patterns: BoolArray, ln: FloatArray) -> Rows:
+    """A row for every cell (C,) in every pattern of activity (P, W)."""
     return Rows(
-        np.concatenate(cell), np.concatenate(active), np.concatenate(prior), np.concatenate(blind)
+        np.tile(cell, len(patterns)),
+        np.repeat(patterns, len(cell), axis=0),
+        (ln[:, None] + ln_cell[None, :]).ravel(),
+        np.zeros(len(cell) * len(patterns), dtype=bool),
     )
 
 
@@ -153,19 +154,25 @@ def _one_per_variant(cells: Cells, own: IntArray) -> tuple[IntArray, FloatArray]
 
 def _patterns(
     fault: str, intermittent: bool, timeline: Timeline, visible: BoolArray
-) -> list[tuple[BoolArray, float]]:
-    """Activity patterns of a fault with their log odds."""
+) -> tuple[BoolArray, FloatArray]:
+    """Activity patterns of a fault, (P, W), with their log odds, (P,)."""
     epoch = np.array([time.epoch for time in timeline.times] or [0])
     lives = lives_of(fault, timeline.renewals)
     if not intermittent:
-        return [(epoch <= last, ln) for last, ln in lives]
+        ends = np.array([last for last, _ in lives])
+        return epoch[None, :] <= ends[:, None], np.array([ln for _, ln in lives])
+    provoked = [any(fault.startswith(p) for p in time.provoked) for time in timeline.times]
     merged: dict[bytes, float] = {}
     for last, ln_life in lives:
         exposed = np.flatnonzero((epoch <= last) & visible)
-        for pattern, ln_weight in _moods(fault, timeline.times, exposed, len(visible)):
+        moods, ln = _moods(tuple(provoked[t] for t in exposed))
+        patterns = np.zeros((len(moods), len(visible)), dtype=bool)
+        patterns[:, exposed] = moods
+        for pattern, weight in zip(patterns, ln, strict=True):
             key = pattern.tobytes()
-            merged[key] = np.logaddexp(merged.get(key, -math.inf), ln_life + ln_weight)
-    return [(np.frombuffer(key, dtype=bool), ln) for key, ln in merged.items()]
+            merged[key] = np.logaddexp(merged.get(key, -math.inf), ln_life + weight)
+    flat = np.frombuffer(b"".join(merged), dtype=bool)
+    return flat.reshape(len(merged), len(visible)), np.array(list(merged.values()))
 
 
 def lives_of(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]:
@@ -181,32 +188,25 @@ def lives_of(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]
     return lives
 
 
-def _moods(
-    fault: str, times: Sequence[Time], exposed: IntArray, count: int
-) -> list[tuple[BoolArray, float]]:
-    """Active or not at each exposed time; the chance is integrated over its Beta law.
+@lru_cache(maxsize=512)
+def _moods(provoked: tuple[bool, ...]) -> tuple[BoolArray, FloatArray]:
+    """Active or not at each exposed time, (P, E), with log odds; the chance follows its Beta law.
 
     Of very many patterns the MOST_PATTERNS likeliest stand for all.
+
+    Args:
+        provoked: whether each time provokes the fault.
     """
     nodes = (np.arange(200) + 0.5) / 200
     density = nodes ** (BETA_A - 1) * (1 - nodes) ** (BETA_B - 1)
-    density /= density.sum()
-    quiet = [
-        (1 - nodes) ** (PROVOKED if any(fault.startswith(p) for p in times[t].provoked) else 1.0)
-        for t in exposed
-    ]
-    found = []
-    for choice in _choices(len(exposed)):
-        weight = density.copy()
-        for on, calm in zip(choice, quiet, strict=True):
-            weight *= (1 - calm) if on else calm
-        pattern = np.zeros(count, dtype=bool)
-        pattern[exposed[np.array(choice, dtype=bool)]] = True
-        found.append((pattern, math.log(max(weight.sum(), 1e-300))))
-    found.sort(key=lambda pair: -pair[1])
-    kept = found[:MOST_PATTERNS]
-    total = math.fsum(math.exp(ln) for _, ln in kept)
-    return [(pattern, ln - math.log(total)) for pattern, ln in kept]
+    choices = np.array(list(_choices(len(provoked))), dtype=bool).reshape(-1, len(provoked))
+    weight = np.tile(density / density.sum(), (len(choices), 1))
+    for on, provoking in zip(choices.T, provoked, strict=True):
+        calm = (1 - nodes) ** (PROVOKED if provoking else 1.0)
+        weight *= np.where(on[:, None], 1 - calm, calm)
+    ln = np.log(np.maximum(weight.sum(axis=1), 1e-300))
+    kept = np.argsort(-ln, kind="stable")[:MOST_PATTERNS]
+    return choices[kept], ln[kept] - math.log(float(np.exp(ln[kept]).sum()))
 
 
 def _choices(times: int) -> Iterator[tuple[bool, ...]]:

@@ -12,6 +12,7 @@ from idlewright.job.case import noise_of
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Form, form_of_check
 from idlewright.model.latents import from_scale, slope_of_scale
+from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER
 
 ALIKE = 0.25
@@ -96,7 +97,14 @@ def all_forms(model: CompiledModel) -> dict[str, Form]:
     return {check.id: form_of_check(family, check, 10e6) for check in family.checks.values()}
 
 
+def grouped(
+    fault: FloatArray, good: float, other: float, groups: tuple[Group, ...]
+) -> FloatArray:
+    """Odds of each group, then nothing wrong, then something else, (G + 2,), of odds by fault."""
+    inside = [float(fault[list(group.faults)].sum()) for group in groups]
+    return np.array([*inside, good, other])
+
+
 def probabilities(belief: Belief, groups: tuple[Group, ...]) -> np.ndarray:
     """Probability of each group, then nothing wrong, then something else, (G + 2,)."""
-    inside = [float(belief.fault[list(group.faults)].sum()) for group in groups]
-    return np.array([*inside, belief.good, belief.other])
+    return grouped(belief.fault, belief.good, belief.other, groups)

@@ -11,7 +11,8 @@ from scipy.special import log_ndtr, ndtr
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.diagnosis.pairs import PairRows
-from idlewright.diagnosis.predictive import predict_latents, predict_pair
+from idlewright.diagnosis.pieces import Piece
+from idlewright.diagnosis.predictive import predict_pairs, predict_pieces
 from idlewright.family.kinds import Check, Fault
 from idlewright.job.case import noise_of, word_odds
 from idlewright.model.forms import Form, Mode
@@ -49,37 +50,18 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
     """The heaviest rows of a belief with what they predict for latents now."""
     model = belief.model
     now = len(belief.case.timeline.times) - 1
-    entries = [
-        (scenario.ln_weight + ln - belief.ln_evidence, piece, k)
-        for scenario in belief.scenarios
-        for piece in scenario.weighed.pieces
-        for k, ln in enumerate(piece.ln_weight)
-    ]
-    weight = np.exp([entry[0] for entry in entries])
-    order = np.argsort(-weight)
-    enough = int(np.searchsorted(np.cumsum(weight[order]), MASS_KEPT * (1.0 - belief.other))) + 1
-    order = order[: min(enough, MOST_ROWS)]
-    fault, active, kept, mean, variance = [], [], [], [], []
-    by_piece: dict[int, list[int]] = {}
-    for position in order:
-        by_piece.setdefault(id(entries[position][1]), []).append(int(position))
-    for positions in by_piece.values():
-        piece = entries[positions[0]][1]
-        which = np.array([entries[p][2] for p in positions])
-        part = piece.take(which)
-        m, v = predict_latents(belief.weigher, part, numbers, now)
-        rows = belief.weigher.rows.take(part.row)
-        fault.append(model.cells.fault[rows.cell])
-        active.append(rows.active[:, now])
-        kept.append(weight[positions])
-        mean.append(m)
-        variance.append(v)
-    for two in _pairs_now(belief, numbers):
-        fault.append(np.array([two.code]))
-        active.append(np.array([True]))
-        kept.append(np.array([two.odds]))
-        mean.append(two.mean[None])
-        variance.append(two.variance[None])
+    heavy = _heaviest_rows(belief)
+    single = predict_pieces(belief.weigher, [part for part, _ in heavy], numbers, now)
+    rows = belief.weigher.rows.take(np.concatenate([part.row for part, _ in heavy]))
+    fault, active = [model.cells.fault[rows.cell]], [rows.active[:, now]]
+    kept, mean, variance = [np.concatenate([w for _, w in heavy])], [single[0]], [single[1]]
+    two = _pairs_now(belief, numbers)
+    if two is not None:
+        fault.append(two.code)
+        active.append(np.ones(len(two.code), dtype=bool))
+        kept.append(two.odds)
+        mean.append(two.mean)
+        variance.append(two.variance)
     inside = np.concatenate(kept)
     inside = inside / inside.sum() * (1.0 - belief.other)
     means, variances = np.concatenate(mean), np.concatenate(variance)
@@ -96,12 +78,33 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Pair:
-    """Two faults at once: code in `Ways.fault`, odds, mean and variance of latents, (n,)."""
+def _heaviest_rows(belief: Belief) -> list[tuple[Piece, FloatArray]]:
+    """Parts of pieces that hold nearly all odds, and the odds of their rows."""
+    pieces = [
+        (piece, np.exp(scenario.ln_weight + piece.ln_weight - belief.ln_evidence))
+        for scenario in belief.scenarios
+        for piece in scenario.weighed.pieces
+    ]
+    weight = np.concatenate([own for _, own in pieces])
+    order = np.argsort(-weight, kind="stable")
+    enough = int(np.searchsorted(np.cumsum(weight[order]), MASS_KEPT * (1.0 - belief.other))) + 1
+    chosen = np.zeros(len(weight), dtype=bool)
+    chosen[order[: min(enough, MOST_ROWS)]] = True
+    found, start = [], 0
+    for piece, own in pieces:
+        which = np.flatnonzero(chosen[start : start + len(own)])
+        start += len(own)
+        if len(which):
+            found.append((piece.take(which), own[which]))
+    return found
 
-    code: int
-    odds: float
+
+@dataclass(frozen=True, slots=True)
+class _Pairs:
+    """Two faults at once: codes in `Ways.fault`, odds, (Q,); mean, variance of latents, (Q, n)."""
+
+    code: np.ndarray[tuple[int], np.dtype[np.int64]]
+    odds: FloatArray
     mean: FloatArray
     variance: FloatArray
 
@@ -111,18 +114,17 @@ def pair_code(count: int, position: int) -> int:
     return count + 1 + position
 
 
-def _pairs_now(belief: Belief, numbers: Sequence[int]) -> list[_Pair]:
+def _pairs_now(belief: Belief, numbers: Sequence[int]) -> _Pairs | None:
     """The pairs worth planning for, with what they predict now."""
-    found = []
-    count = len(belief.model.cells.faults)
+    worth = [pair for pair in belief.pairs[:MOST_PAIRS] if pair[1] >= PAIR_FROM]
+    if not worth:
+        return None
     now = len(belief.case.timeline.times) - 1
-    for position, (faults, odds) in enumerate(belief.pairs[:MOST_PAIRS]):
-        if odds < PAIR_FROM:
-            break
-        part, row = _heaviest(belief.pair_rows, faults)
-        mean, variance = predict_pair(belief.weigher, part.take(np.array([row])), numbers, now)
-        found.append(_Pair(pair_code(count, position), odds, mean[0], variance[0]))
-    return found
+    rows = [_heaviest(belief.pair_rows, faults) for faults, _ in worth]
+    mean, variance = predict_pairs(belief.weigher, rows, numbers, now)
+    count = len(belief.model.cells.faults)
+    code = np.array([pair_code(count, position) for position in range(len(worth))])
+    return _Pairs(code, np.array([odds for _, odds in worth]), mean, variance)
 
 
 def _heaviest(rows: Sequence[PairRows], faults: tuple[int, int]) -> tuple[PairRows, int]:

@@ -65,6 +65,11 @@ class Placed:
     per_z: FloatArray
     per_u: FloatArray
 
+    def take(self, which: IntArray) -> Placed:
+        """Some of the worlds."""
+        worlds = Worlds(self.worlds.table, self.worlds.values[:, which])
+        return Placed(worlds, self.per_z[:, which], self.per_u[:, which])
+
 
 def cut_into_cells(table: ScalarTable, faults: tuple[Fault, ...], step: float) -> Cells:
     """Cells of every fault and variant.

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from idlewright.family.kinds import Family, Sheet
+from idlewright.model.bank import BankRows, bank_rows
 from idlewright.model.cells import (
     FINE_STEP,
     STANDARD_STEP,
@@ -46,7 +47,7 @@ class CompiledModel:
     fine: bool = False
     _latents: list[Latent] = field(default_factory=list)
     _number: dict[Latent, int] = field(default_factory=dict)
-    _bank: dict[int, tuple[FloatArray, NDArray[np.float32]]] = field(default_factory=dict)
+    _bank: dict[int, BankRows] = field(default_factory=dict)
     _placed: dict[bytes, Placed] = field(default_factory=dict)
     _touching: dict[int, NDArray[np.bool_]] = field(default_factory=dict)
 
@@ -71,25 +72,32 @@ class CompiledModel:
         """The latent with a number."""
         return self._latents[number]
 
+    def rows(self, number: int) -> BankRows:
+        """A latent at every cell's centre."""
+        if number not in self._bank:
+            self._bank[number] = self._fill(number)
+        return self._bank[number]
+
     def bank(self, numbers: Sequence[int]) -> tuple[FloatArray, FloatArray]:
         """Means (C, n) and derivatives (C, n, T + 1) of latents at every cell's centre."""
-        for number in numbers:
-            if number not in self._bank:
-                self._bank[number] = self._fill(number)
-        mean = np.stack([self._bank[number][0] for number in numbers], axis=1)
-        slopes = np.stack([self._bank[number][1] for number in numbers], axis=1)
-        return mean, slopes.astype(float)
+        return self.bank_at(numbers, np.arange(len(self.cells)))
 
     def bank_at(self, numbers: Sequence[int], cell: IntArray) -> tuple[FloatArray, FloatArray]:
         """Means (R, n) and derivatives (R, n, T + 1) of latents at some cells' centres, (R,)."""
         mean = np.empty((len(cell), len(numbers)))
         slopes = np.empty((len(cell), len(numbers), self.columns))
         for column, number in enumerate(numbers):
-            if number not in self._bank:
-                self._bank[number] = self._fill(number)
-            x, rows = self._bank[number]
-            mean[:, column] = x[cell]
-            slopes[:, column] = rows[cell]
+            mean[:, column], slopes[:, column] = self.rows(number).at(cell)
+        return mean, slopes
+
+    def lines_at(
+        self, numbers: Sequence[int], cell: IntArray
+    ) -> tuple[FloatArray, NDArray[np.float32]]:
+        """As `bank_at`, derivatives in single precision: enough for a prediction, half the work."""
+        mean = np.empty((len(cell), len(numbers)))
+        slopes = np.empty((len(cell), len(numbers), self.columns), dtype=np.float32)
+        for column, number in enumerate(numbers):
+            mean[:, column], slopes[:, column] = self.rows(number).at(cell)
         return mean, slopes
 
     def touching(self, number: int) -> NDArray[np.bool_]:
@@ -100,7 +108,7 @@ class CompiledModel:
             self._touching[number] = self._acting_on(gradient.index)[:-1]
         return self._touching[number]
 
-    def _fill(self, number: int) -> tuple[FloatArray, NDArray[np.float32]]:
+    def _fill(self, number: int) -> BankRows:
         """One latent at every cell's centre.
 
         Cells whose fault cannot touch the latent copy the good car; variants that differ in nothing
@@ -127,7 +135,7 @@ class CompiledModel:
             here = start + np.flatnonzero(touched[mine])
             if len(here):
                 x[here], slopes[here] = self._evaluate(self._centres(here), number)
-        return x, slopes.astype(np.float32)
+        return bank_rows(x, slopes, self.cells)
 
     def _centres(self, which: IntArray) -> Placed:
         """Worlds at the centres of some cells; kept, since many latents share them."""
@@ -162,12 +170,16 @@ class CompiledModel:
         widen: FloatArray | float = 1.0,
     ) -> tuple[FloatArray, FloatArray]:
         """Latents (W, n) and derivatives by z (W, n, T + 1) at points z (W, T + 1) of cells."""
-        placed = place(self.table, self.cells, which, z, widen)
+        visit = self.visit(which, z, widen)
         x = np.empty((len(which), len(numbers)))
         slopes = np.empty((len(which), len(numbers), self.columns))
         for column, number in enumerate(numbers):
-            x[:, column], slopes[:, column, :] = self._evaluate(placed, number)
+            x[:, column], slopes[:, column, :] = self._evaluate(visit.placed, number)
         return x, slopes
+
+    def visit(self, which: IntArray, z: FloatArray, widen: FloatArray | float = 1.0) -> Visit:
+        """Worlds at points z (W, T + 1) of cells, for linearising one latent after another."""
+        return Visit(self, place(self.table, self.cells, which, z, widen))
 
     def _evaluate(self, placed: Placed, number: int) -> tuple[FloatArray, FloatArray]:
         x, gradient = self._latents[number].evaluate(self.physics, placed.worlds)
@@ -175,19 +187,63 @@ class CompiledModel:
 
     def _project(self, gradient: Gradient, placed: Placed) -> FloatArray:
         """Derivatives by tolerance coordinates and severity, (W, T + 1)."""
+        columns, by_z, by_u = self._by_column(gradient, placed)
         out = np.zeros((placed.worlds.width, self.columns))
-        column_of = self._column_of()
-        columns = column_of[gradient.index]
-        known = columns >= 0
-        scaled = gradient.value[known] * placed.per_z[gradient.index[known]]
-        out[:, columns[known]] = scaled.T
-        out[:, -1] = np.einsum("kw,kw->w", gradient.value, placed.per_u[gradient.index])
+        out[:, columns] = by_z.T
+        out[:, -1] = by_u
         return out
+
+    def _by_column(
+        self, gradient: Gradient, placed: Placed
+    ) -> tuple[IntArray, FloatArray, FloatArray]:
+        """The tolerance columns that matter (k,), derivatives by them (k, W), by severity (W,)."""
+        columns = self._column_of()[gradient.index]
+        known = columns >= 0
+        by_z = placed.per_z[gradient.index[known]]
+        by_z *= gradient.value[known]
+        by_u = np.einsum("kw,kw->w", gradient.value, placed.per_u[gradient.index])
+        return columns[known], by_z, by_u
 
     def _column_of(self) -> IntArray:
         column = np.full(len(self.table.ids), -1, dtype=np.int64)
         column[self.cells.tolerance] = np.arange(len(self.cells.tolerance))
         return column
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """One latent on straight lines in W worlds.
+
+    Attributes:
+        x: value, (W,). columns: tolerances that move it, (k,). by_z: derivatives by them, (k, W).
+        by_u: derivative by severity's z, (W,).
+    """
+
+    x: FloatArray
+    columns: IntArray
+    by_z: FloatArray
+    by_u: FloatArray
+
+
+@dataclass(slots=True)
+class Visit:
+    """Worlds of a model at given places; latents are solved in all or some of them."""
+
+    model: CompiledModel
+    placed: Placed
+    _some: dict[bytes, Placed] = field(default_factory=dict)
+
+    def lines(self, number: int, which: IntArray) -> Lines:
+        """A latent and its derivatives by z in some of the worlds, (W,)."""
+        placed = self.placed
+        if len(which) < placed.worlds.width:
+            key = which.tobytes()
+            if key not in self._some:
+                self._some[key] = placed.take(which)
+            placed = self._some[key]
+        model = self.model
+        x, gradient = model.latent(number).evaluate(model.physics, placed.worlds)
+        return Lines(x, *model._by_column(gradient, placed))
 
 
 def compile_model(family: Family, sheet: Sheet, *, fine: bool = False) -> CompiledModel:

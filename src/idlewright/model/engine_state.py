@@ -9,7 +9,7 @@ import numpy as np
 
 from idlewright.model.scalars import FloatArray, ScalarTable
 from idlewright.model.worlds import Gradient, Worlds, gather
-from idlewright.physics.engine import idle_sensitivity
+from idlewright.physics.engine import IdleBalance, Sensitivity, idle_sensitivity
 
 SUMMED = {"air_mm2": "engine.air.", "leak_mm2": "engine.leak.", "load_nm": "engine.load."}
 """Idle-balance input -> prefix of the scalars that add up to it."""
@@ -69,31 +69,36 @@ class EngineState:
         self, worlds: Worlds, kind: Literal["speed", "vacuum"]
     ) -> tuple[FloatArray, Gradient]:
         """Speed, rpm, or vacuum, kPa below ambient, (W,), and its gradient by coordinate."""
-        key = ("engine", id(self))
+        key = ("engine", id(self), kind)
         if key not in worlds.memo:
-            worlds.memo[key] = self._solve(worlds)
-        speed, vacuum = worlds.memo[key]
-        result: tuple[FloatArray, Gradient] = speed if kind == "speed" else vacuum
+            worlds.memo[key] = self._speed(worlds) if kind == "speed" else self._vacuum(worlds)
+        result: tuple[FloatArray, Gradient] = worlds.memo[key]
         return result
 
-    def _solve(
-        self, worlds: Worlds
-    ) -> tuple[tuple[FloatArray, Gradient], tuple[FloatArray, Gradient]]:
-        inputs = self.inputs(worlds)
-        balance, slopes = idle_sensitivity(inputs)
+    def _solve(self, worlds: Worlds) -> tuple[IdleBalance, Sensitivity]:
+        key = ("engine", id(self))
+        if key not in worlds.memo:
+            worlds.memo[key] = idle_sensitivity(self.inputs(worlds))
+        result: tuple[IdleBalance, Sensitivity] = worlds.memo[key]
+        return result
+
+    def _speed(self, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        balance, slopes = self._solve(worlds)
         scale = worlds.values[self._model_rpm] if self._model_rpm >= 0 else np.ones(worlds.width)
-        speed = balance.speed_rpm * scale
-        vacuum = inputs["ambient_kpa"] - balance.manifold_kpa
-        by_speed = [(p, slopes[name][0] * worlds.slope(p) * scale) for name, p in self._feeds()]
-        by_vacuum = [(p, -slopes[name][1] * worlds.slope(p)) for name, p in self._feeds()]
+        rows = [(p, slopes[name][0] * worlds.slope(p) * scale) for name, p in self._feeds()]
         if self._model_rpm >= 0:
             slope = worlds.slope(self._model_rpm)
-            by_speed.append((self._model_rpm, balance.speed_rpm * slope))
+            rows.append((self._model_rpm, balance.speed_rpm * slope))
+        return balance.speed_rpm * scale, gather(rows, worlds.width)
+
+    def _vacuum(self, worlds: Worlds) -> tuple[FloatArray, Gradient]:
+        balance, slopes = self._solve(worlds)
+        rows = [(p, -slopes[name][1] * worlds.slope(p)) for name, p in self._feeds()]
         ambient = self._single["ambient_kpa"]
         if ambient >= 0:
-            by_vacuum.append((ambient, worlds.slope(ambient)))
-        width = worlds.width
-        return (speed, gather(by_speed, width)), (vacuum, gather(by_vacuum, width))
+            rows.append((ambient, worlds.slope(ambient)))
+        vacuum = self.inputs(worlds)["ambient_kpa"] - balance.manifold_kpa
+        return vacuum, gather(rows, worlds.width)
 
     def _feeds(self) -> list[tuple[str, int]]:
         """(input, scalar position) of every scalar that feeds the balance."""

@@ -45,27 +45,35 @@ class MotorState:
 
     def output(self, worlds: Worlds, kind: MotorKind) -> tuple[FloatArray, Gradient]:
         """Value (W,) and gradient by coordinate; volts in V, seconds in s, amp in A, margin ln."""
+        key = ("motor", id(self), kind)
+        if key not in worlds.memo:
+            worlds.memo[key] = self._output(worlds, kind)
+        result: tuple[FloatArray, Gradient] = worlds.memo[key]
+        return result
+
+    def _output(self, worlds: Worlds, kind: MotorKind) -> tuple[FloatArray, Gradient]:
         key = ("motor", id(self))
         if key not in worlds.memo:
             worlds.memo[key] = self._solve(worlds)
-        result: tuple[FloatArray, Gradient] = worlds.memo[key][kind]
-        return result
+        port, motor, by_input = worlds.memo[key]
+        name = OUTPUT_OF_KIND[kind]
+        value, gradient = getattr(motor, name), self._gradient(worlds, port, by_input, name)
+        if kind not in SIGNED:
+            return value, gradient
+        # A reading of a driven motor is taken with the leads the way that shows a positive number.
+        sign = np.where(port.volts < 0, -1.0, 1.0)
+        return value * sign, gradient.scaled(sign)
 
-    def _solve(self, worlds: Worlds) -> dict[str, tuple[FloatArray, Gradient]]:
+    def _solve(
+        self, worlds: Worlds
+    ) -> tuple[PortReading, MotorOnSupply, Mapping[str, MotorOnSupply]]:
+        """What the motor sees, what it does, and how that moves with each of its inputs."""
         port = self._circuit.port(worlds, self._motor.a, self._motor.b)
         inputs = {name: worlds.values[position] for name, position in self._at.items()}
         inputs["winding_ohm"] = inputs.pop("ohm")
         inputs["supply_volt"] = port.volts
         inputs["supply_ohm"] = port.ohms
-        motor, by_input = motor_sensitivity(inputs)
-        # A reading of a driven motor is taken with the leads the way that shows a positive number.
-        sign = np.where(port.volts < 0, -1.0, 1.0)
-        found = {}
-        for kind, name in OUTPUT_OF_KIND.items():
-            turn = sign if kind in SIGNED else np.ones(worlds.width)
-            gradient = self._gradient(worlds, port, by_input, name)
-            found[str(kind)] = (getattr(motor, name) * turn, gradient.scaled(turn))
-        return found
+        return port, *motor_sensitivity(inputs)
 
     def _gradient(
         self,

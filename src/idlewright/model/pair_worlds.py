@@ -45,13 +45,13 @@ def linearise_pairs(
     on: BoolArray,
     z: FloatArray,
     numbers: Sequence[int],
-    widen: float = 1.0,
+    widen: FloatArray | float = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Latents (Q, n) and derivatives (Q, n, T + 2) at points z (Q, T + 2) of pair cells.
 
     Args:
         on: which of the two faults is there, (Q, 2). z: tolerances, then both severities.
-        numbers: latents. widen: factor on every tolerance.
+        numbers: latents. widen: factor on every tolerance, one or (Q,).
     """
     table, tolerance = model.table, model.cells.tolerance
     count = len(cells)

@@ -29,21 +29,21 @@ class Gradient:
 
 def gather(rows: list[tuple[int, FloatArray]], width: int) -> Gradient:
     """Gradient from (scalar position, derivative (W,)) pairs; repeated positions add up."""
-    total: dict[int, FloatArray] = {}
+    at: dict[int, int] = {}
+    for position, _ in rows:
+        at.setdefault(position, len(at))
+    total = np.zeros((len(at), width))
     for position, value in rows:
-        total[position] = total[position] + value if position in total else value
-    if not total:
-        return Gradient(np.empty(0, dtype=np.int64), np.empty((0, width)))
-    stacked = np.stack([np.broadcast_to(value, (width,)) for value in total.values()])
-    return Gradient(np.fromiter(total, dtype=np.int64), stacked)
+        total[at[position]] += value
+    return Gradient(np.fromiter(at, dtype=np.int64, count=len(at)), total)
 
 
 def combine(parts: list[tuple[FloatArray, Gradient]], width: int) -> Gradient:
     """Sum over parts of factor (W,) times gradient."""
     rows = [
-        (int(position), factor * gradient.value[row])
+        (position, factor * value)
         for factor, gradient in parts
-        for row, position in enumerate(gradient.index)
+        for position, value in zip(gradient.index.tolist(), gradient.value, strict=True)
     ]
     return gather(rows, width)
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from idlewright.diagnosis import evidence
+from idlewright.diagnosis import relook
 from idlewright.diagnosis.evidence import Weigher
 from idlewright.diagnosis.factors import Noise, Seen, number_alternatives, word_alternatives
 from idlewright.diagnosis.world import Time, Timeline, make_rows
@@ -311,7 +311,7 @@ def test_settled_says_whether_a_further_look_would_move_the_odds(monkeypatch):
         free = Weigher(model(), ONCE, rows, 1).weigh(seen, times)
         often = Weigher(model(), ONCE, rows, 8).weigh(seen, times)
         with monkeypatch.context() as held:
-            held.setattr(evidence, "MOST_LOOKS", 1)
+            held.setattr(relook, "MOST_LOOKS", 1)
             once = Weigher(model(), ONCE, rows, 1).weigh(seen, times)
         moved = [
             error(np.exp(w.ln_row - w.ln_total), np.exp(often.ln_row - often.ln_total))

@@ -1,0 +1,91 @@
+"""Which readings the others would do better without: a quick glance before slips are weighed."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from idlewright.diagnosis.combinations import Combination, combinations
+from idlewright.diagnosis.evidence import LEVELS, Sight, Weigher
+from idlewright.diagnosis.gaussian import evidence_of_block, inside_range, posterior
+from idlewright.diagnosis.pieces import ln_sum
+from idlewright.model.scalars import FloatArray
+
+
+def leave_one_out(weigher: Weigher, sight: Sight) -> tuple[float, FloatArray]:
+    """Quick log evidence of everything, and of everything but each reading, (n,).
+
+    Each reading in its most hopeful mode, physics on the bank's lines, and the other words' EP
+    sites kept: good enough to tell which readings deserve a full look, not for odds.
+    """
+    looks = sight.looks
+    variance = 4.0 * np.einsum("iiu->iu", looks.kernel[:-1, :-1])
+    chosen = combinations(sight.factors.of, sight.factors.items, looks.mean[:-1], variance)[0]
+    blocks, own_ln = _blocks(sight, chosen)
+    prior = weigher.ln_prior(sight.seen, sight.times) + looks.edge
+    heavy = _by_look(sight, prior)
+    together: list[FloatArray] = []
+    apart: list[list[FloatArray]] = [[] for _ in sight.seen]
+    for level, ln_level in LEVELS:
+        ln_z, pull, gain = _fit(weigher, sight, chosen, level)
+        ln = heavy + ln_z + (ln_level + chosen.ln_weight)
+        together.append(ln)
+        for position, block in enumerate(blocks):
+            added = evidence_of_block(
+                pull.T, np.moveaxis(gain, 2, 0), block, len(_numbers(weigher, sight, chosen))
+            )
+            apart[position].append(ln - added - own_ln[position])
+    without = np.array([ln_sum(np.concatenate(parts)) for parts in apart])
+    for position, one in enumerate(sight.seen):
+        if not one.alternatives:
+            alone = weigher.ln_prior([one], [sight.times[position]]) - weigher.rows.ln_prior
+            change = _by_look(sight, prior - alone) - heavy
+            without[position] = ln_sum(np.concatenate([ln + change for ln in together]))
+    return ln_sum(np.concatenate(together)), without
+
+
+def _by_look(sight: Sight, ln: FloatArray) -> FloatArray:
+    """Log weight of each look's rows together, (U,), of log weights by row, (R,)."""
+    top = float(ln.max())
+    count = len(sight.looks.row)
+    total = np.bincount(sight.looks.of, np.exp(ln - top), count)
+    return top + np.log(np.maximum(total, 1e-300))
+
+
+def _numbers(weigher: Weigher, sight: Sight, chosen: Combination) -> FloatArray:
+    return weigher.observed(sight, chosen.factors).y
+
+
+def _blocks(sight: Sight, chosen: Combination) -> tuple[list[list[int]], list[float]]:
+    """For each reading its own factors' positions, and the log weight of the alternative picked."""
+    able = [options for options in sight.factors.of if options]
+    picked = {
+        id(options): options[k] for options, k in zip(able, chosen.picked, strict=True)
+    }
+    used = Counter(i for option in picked.values() for i in option.factors)
+    blocks, own_ln = [], []
+    for options in sight.factors.of:
+        option = picked.get(id(options)) if options else None
+        own = [i for i in option.factors if used[i] == 1] if option else []
+        blocks.append([chosen.factors.index(i) for i in own])
+        own_ln.append(option.ln_weight if option else 0.0)
+    return blocks, own_ln
+
+
+def _fit(
+    weigher: Weigher, sight: Sight, chosen: Combination, level: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Log evidence (U,), pull (m, U) and gain (m, m, U) of every look."""
+    looks, cells = sight.looks, weigher.model.cells
+    everyone = np.arange(len(looks.row))
+    kernel = looks.widened(chosen.factors, level, everyone)
+    mean = looks.means(chosen.factors, everyone)[:-1]
+    result = posterior(mean, kernel[:-1, :-1], weigher.observed(sight, chosen.factors))
+    by_u = kernel[-1, :-1]
+    cell = weigher.rows.cell[sight.row_ids[looks.row]]
+    left = 1.0 - ((by_u[:, None] * result.gain).sum(axis=0) * by_u).sum(axis=0)
+    u = cells.centre[cell] + cells.spread[cell] * (by_u * result.weight).sum(axis=0)
+    u_variance = cells.spread[cell] ** 2 * np.maximum(left, 1e-12)
+    inside = inside_range(np.zeros(len(cell)), np.ones(len(cell)), u, u_variance)
+    return result.ln_z + np.where(looks.sees, inside, 0.0), result.weight, result.gain

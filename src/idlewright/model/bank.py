@@ -1,0 +1,77 @@
+"""The bank: one latent at every cell's centre, with cells that look alike kept once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from idlewright.model.cells import Cells, IntArray
+from idlewright.model.scalars import FloatArray
+
+ALIKE, ALIKE_SLOPE = 2e-9, 2e-8
+"""Cells whose mean and derivatives differ by no more than this are one, working scale.
+
+The finest meter's noise is a ten-thousandth on these scales, 50,000 times as much; slopes are kept
+to about 1e-8 anyway.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class BankRows:
+    """One latent in all C cells, N of them different.
+
+    Attributes:
+        x: mean at the centre, working scale, (C,). slopes: derivatives by z, tolerances then
+            severity, (N, T + 1); single precision, since 1e-7 of a slope is far below all noise.
+        of: slopes of each cell, (C,). own: cells that do not look like their variant's good car,
+            (C,).
+    """
+
+    x: FloatArray
+    slopes: NDArray[np.float32]
+    of: NDArray[np.int32]
+    own: NDArray[np.bool_]
+
+    def at(self, cell: IntArray) -> tuple[FloatArray, NDArray[np.float32]]:
+        """Means (R,) and derivatives (R, T + 1) in some cells."""
+        return self.x[cell], self.slopes[self.of[cell]]
+
+    @property
+    def different(self) -> int:
+        """Number of different cells N."""
+        return len(self.slopes)
+
+
+def bank_rows(x: FloatArray, slopes: FloatArray, cells: Cells) -> BankRows:
+    """Keep the slopes of each different cell once.
+
+    A cell may share those of its variant's good car, or of the same cell of an earlier variant.
+
+    Args:
+        x: (C,). slopes: (C, T + 1).
+    """
+    count, block = len(cells), len(cells) // len(cells.good)
+    good = cells.good[cells.variant]
+    stands_for = np.arange(count)
+    own = ~_alike(x, slopes, stands_for, good)
+    stands_for[~own] = good[~own]
+    for variant in range(1, len(cells.good)):
+        mine = variant * block + np.arange(block)
+        for earlier in range(variant):
+            theirs = mine - (variant - earlier) * block
+            same = _alike(x, slopes, mine, theirs)
+            stands_for[mine[same]] = stands_for[theirs[same]]
+    kept, of = np.unique(stands_for, return_inverse=True)
+    return BankRows(x, slopes[kept].astype(np.float32), of.astype(np.int32), own)
+
+
+def _alike(
+    x: FloatArray, slopes: FloatArray, one: IntArray, other: IntArray
+) -> NDArray[np.bool_]:
+    """True where two rows are the same for every purpose, (R,)."""
+    close = np.abs(x[one] - x[other]) <= ALIKE
+    at = np.flatnonzero(close)
+    close[at] = np.abs(slopes[one[at]] - slopes[other[at]]).max(axis=1) <= ALIKE_SLOPE
+    return close
