@@ -55,7 +55,7 @@ def linearise_pairs(
     """
     table, tolerance = model.table, model.cells.tolerance
     count = len(cells)
-    spread = np.repeat(table.spread[cells.variant][:, None] * widen, count, axis=1)
+    spread = table.spread[cells.variant][:, None] * np.broadcast_to(widen, count)
     nominal = table.coordinate(np.repeat(table.nominal[cells.variant][:, None], count, axis=1))
     shift = np.zeros_like(nominal)
     shift[tolerance] = z[:, :-2].T
