@@ -18,6 +18,7 @@ import numpy as np
 
 from idlewright.diagnosis.evidence import Weigher
 from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.moods import Moods
 from idlewright.diagnosis.world import Renewal, Time, Timeline, make_rows
 from idlewright.family.load import load_family
 from idlewright.family.sheet import load_sheet
@@ -51,7 +52,8 @@ def bank_odds(
     passes: int = 1,
 ) -> np.ndarray:
     """The product's odds, (F + 1,)."""
-    rows = make_rows(model.cells, ln_fault, timeline)
+    sift = Moods(model, seen, times, timeline).sift
+    rows = make_rows(model.cells, ln_fault, timeline, sift=sift)
     weighed = Weigher(model, timeline, rows, passes).weigh(seen, times)
     number = model.cells.fault[rows.cell] % (len(model.cells.faults) + 1)
     share = np.exp(weighed.ln_row - weighed.ln_total)

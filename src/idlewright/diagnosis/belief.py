@@ -10,6 +10,7 @@ import numpy as np
 
 from idlewright.diagnosis.evidence import Sight, Weigher
 from idlewright.diagnosis.factors import Seen
+from idlewright.diagnosis.moods import Moods
 from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
 from idlewright.diagnosis.pieces import ln_sum, ln_sum_first
 from idlewright.diagnosis.prior import Prior
@@ -112,7 +113,8 @@ def believe(
             named; None leaves only the broad rest.
     """
     visible = visible_activity(model, case.seen, case.times, case.timeline)
-    rows = make_rows(model.cells, prior.ln_fault, case.timeline, visible)
+    sift = Moods(model, case.seen, case.times, case.timeline).sift
+    rows = make_rows(model.cells, prior.ln_fault, case.timeline, visible, sift)
     weigher = Weigher(model, case.timeline, rows, passes)
     sight = weigher.sight(case.seen, case.times)
     ln_clean = len(case.seen) * LN_RIGHT
@@ -250,5 +252,3 @@ def _pair_odds(
             else:
                 alone[int(faults[1] if on[1] else faults[0])] += p
     return alone, tuple(sorted(double.items(), key=lambda item: -item[1]))
-
-

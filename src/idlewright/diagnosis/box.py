@@ -232,8 +232,8 @@ def _ln_evidence(
         total += ln_z + 0.5 * np.log1p(t * v) - 0.5 * joint
     weighted = np.moveaxis(prior * sites.tau[None, :], 2, 0)
     _, ln_det = np.linalg.slogdet(np.eye(sides) + weighted)
-    exponent = (sites.nu * sites.mu).sum(axis=0) + (
-        mean * (sites.nu - sites.tau * sites.mu)
-    ).sum(axis=0)
+    exponent = (sites.nu * sites.mu).sum(axis=0) + (mean * (sites.nu - sites.tau * sites.mu)).sum(
+        axis=0
+    )
     total += 0.5 * (exponent - ln_det)
     return total

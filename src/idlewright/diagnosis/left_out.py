@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,11 +14,26 @@ from idlewright.diagnosis.pieces import ln_sum
 from idlewright.model.scalars import FloatArray
 
 
-def leave_one_out(weigher: Weigher, sight: Sight) -> tuple[float, FloatArray]:
-    """Quick log evidence of everything, and of everything but each reading, (n,).
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Quick log evidence, prior of the rows included.
+
+    Attributes:
+        together: of everything. apart: of everything but each reading, (n,). by_look: of each look
+            by everything but each reading, (n, U).
+    """
+
+    together: float
+    apart: FloatArray
+    by_look: FloatArray
+
+
+def leave_one_out(weigher: Weigher, sight: Sight) -> LeftOut:
+    """Quick evidence of everything, and of everything but each reading.
 
     Each reading in its most hopeful mode, physics on the bank's lines, and the other words' EP
-    sites kept: good enough to tell which readings deserve a full look, not for odds.
+    sites kept: good enough to tell which readings deserve a full look, and which looks they need
+    not be given, not for odds.
     """
     looks = sight.looks
     variance = 4.0 * np.einsum("iiu->iu", looks.kernel[:-1, :-1])
@@ -25,24 +41,22 @@ def leave_one_out(weigher: Weigher, sight: Sight) -> tuple[float, FloatArray]:
     blocks, own_ln = _blocks(sight, chosen)
     prior = weigher.ln_prior(sight.seen, sight.times) + looks.edge
     heavy = _by_look(sight, prior)
-    together: list[FloatArray] = []
-    apart: list[list[FloatArray]] = [[] for _ in sight.seen]
+    together = np.full(len(looks.row), -np.inf)
+    apart = np.full((len(sight.seen), len(looks.row)), -np.inf)
+    numbers = len(weigher.observed(sight, chosen.factors).y)
     for level, ln_level in LEVELS:
         ln_z, pull, gain = _fit(weigher, sight, chosen, level)
         ln = heavy + ln_z + (ln_level + chosen.ln_weight)
-        together.append(ln)
+        together = np.logaddexp(together, ln)
+        by_row = np.moveaxis(gain, 2, 0)
         for position, block in enumerate(blocks):
-            added = evidence_of_block(
-                pull.T, np.moveaxis(gain, 2, 0), block, len(_numbers(weigher, sight, chosen))
-            )
-            apart[position].append(ln - added - own_ln[position])
-    without = np.array([ln_sum(np.concatenate(parts)) for parts in apart])
+            added = evidence_of_block(pull.T, by_row, block, numbers)
+            apart[position] = np.logaddexp(apart[position], ln - added - own_ln[position])
     for position, one in enumerate(sight.seen):
         if not one.alternatives:
             alone = weigher.ln_prior([one], [sight.times[position]]) - weigher.rows.ln_prior
-            change = _by_look(sight, prior - alone) - heavy
-            without[position] = ln_sum(np.concatenate([ln + change for ln in together]))
-    return ln_sum(np.concatenate(together)), without
+            apart[position] = together + _by_look(sight, prior - alone) - heavy
+    return LeftOut(ln_sum(together), np.array([ln_sum(ln) for ln in apart]), apart)
 
 
 def _by_look(sight: Sight, ln: FloatArray) -> FloatArray:
@@ -53,16 +67,10 @@ def _by_look(sight: Sight, ln: FloatArray) -> FloatArray:
     return top + np.log(np.maximum(total, 1e-300))
 
 
-def _numbers(weigher: Weigher, sight: Sight, chosen: Combination) -> FloatArray:
-    return weigher.observed(sight, chosen.factors).y
-
-
 def _blocks(sight: Sight, chosen: Combination) -> tuple[list[list[int]], list[float]]:
     """For each reading its own factors' positions, and the log weight of the alternative picked."""
     able = [options for options in sight.factors.of if options]
-    picked = {
-        id(options): options[k] for options, k in zip(able, chosen.picked, strict=True)
-    }
+    picked = {id(options): options[k] for options, k in zip(able, chosen.picked, strict=True)}
     used = Counter(i for option in picked.values() for i in option.factors)
     blocks, own_ln = [], []
     for options in sight.factors.of:

@@ -16,13 +16,16 @@ from idlewright.diagnosis.evidence import Part, Sight, Weigher
 from idlewright.diagnosis.gaussian import Conditioned, condition, cut_at_range, inside_range
 from idlewright.diagnosis.looks import gather
 from idlewright.diagnosis.neighbours import beside
-from idlewright.diagnosis.pieces import Piece, Posterior, Weighed
+from idlewright.diagnosis.pieces import Piece, Posterior, Weighed, ln_sum
 from idlewright.diagnosis.visits import Visits
 from idlewright.diagnosis.world import BoolArray
 from idlewright.model.cells import IntArray
 from idlewright.model.scalars import FloatArray
 
-KEEP_NATS = 12.0
+KEEP_NATS = 10.0
+"""Rows this far below all rows together are left on the bank's lines."""
+GIVEN_UP_NATS = 6.0
+"""Looks this much further out after their first look are not looked at again."""
 SETTLED, SETTLED_NATS = 0.3, 0.1
 """A look that moved z and the log evidence by no more than this has settled."""
 MOST_LOOKS = 8
@@ -101,10 +104,10 @@ class _Fit:
 def look_again(weigher: Weigher, drafts: Sequence[Draft]) -> list[Weighed]:
     """Re-linearise what matters, at its own posterior; the first draft is the plain one.
 
-    What matters is within KEEP_NATS of the best: of the best row of its own in the first draft; of
-    the best row of all drafts in the others, since only together do they make the odds.
+    What matters is within KEEP_NATS of the whole: of its own rows together in the first draft; of
+    the rows of all drafts in the others, since only together do they make the odds.
     """
-    best = [_best(draft) for draft in drafts]
+    best = [_whole(draft) for draft in drafts]
     overall = max(ln + draft.ln_weight for ln, draft in zip(best, drafts, strict=True))
     near: list[_Near] = []
     for number, draft in enumerate(drafts):
@@ -129,9 +132,15 @@ def _heaviest(draft: Draft) -> FloatArray:
     return heaviest
 
 
-def _best(draft: Draft) -> float:
-    heaviest = _heaviest(draft)
-    return max(float((heaviest + part.ln).max()) for part in draft.parts)
+def _whole(draft: Draft) -> float:
+    """Log weight of all rows of a draft together."""
+    looks = draft.sight.looks
+    base = draft.prior[draft.sight.row_ids] + looks.edge
+    top = float(base.max())
+    share = np.bincount(looks.of, np.exp(base - top), len(looks.row))
+    with np.errstate(divide="ignore"):
+        ln = np.log(share) + top
+    return ln_sum(np.concatenate([ln + part.ln for part in draft.parts]))
 
 
 def _near(weigher: Weigher, draft: Draft, floor: float) -> Iterator[_Near]:
@@ -214,7 +223,7 @@ def _looks(weigher: Weigher, near: Sequence[_Near], plain: Draft) -> None:
                 one.fit.put(which, newer)
             one.place[which] = newer.cut
         if look + 1 >= weigher.passes:
-            again = _unsettled(near, again, plain, everything=look == 0)
+            again = _unsettled(near, again, plain, GIVEN_UP_NATS if look == 0 else 0.0)
         if not again:
             return
 
@@ -228,9 +237,9 @@ def _ask(weigher: Weigher, visits: Visits, one: _Near, which: IntArray) -> None:
 
 
 def _unsettled(
-    near: Sequence[_Near], again: Mapping[int, IntArray], plain: Draft, *, everything: bool
+    near: Sequence[_Near], again: Mapping[int, IntArray], plain: Draft, slack: float
 ) -> dict[int, IntArray]:
-    """Looks that still move and matter (or any that moves: everything), by part."""
+    """Looks that still move, and matter or may by as much as slack come to, by part."""
     weight = {k: near[k].heavy + _ln_evidence(near[k]) for k in again}
     top = max((float(ln.max()) for ln in weight.values()), default=0.0)
     own = [float(ln.max()) for k, ln in weight.items() if near[k].draft is plain]
@@ -238,7 +247,7 @@ def _unsettled(
     for k, ln in weight.items():
         floor = (max(own) if near[k].draft is plain else top) - KEEP_NATS
         moves = near[k].fitted.moved >= SETTLED
-        which = np.flatnonzero(moves if everything else moves & (ln > floor))
+        which = np.flatnonzero(moves & (ln > floor - slack))
         if len(which):
             found[k] = which
     return found
@@ -307,7 +316,7 @@ def _weighed(weigher: Weigher, draft: Draft, best: float, near: Sequence[_Near])
         pieces.append(piece)
         if one.part.combination.factors and weigher.passes:
             moved = one.fitted.moved[piece.at]
-            settled &= bool(np.all(moved[piece.ln_weight > best - 3.0] < SETTLED))
+            settled &= bool(np.all(moved[piece.ln_weight > best - 6.0] < SETTLED))
     ln_row = weigher.ln_rows(draft.sight, draft.prior, draft.parts)
     return Weighed(weigher.rows, ln_row, tuple(pieces), settled, weigher.passes)
 

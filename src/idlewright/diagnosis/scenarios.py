@@ -72,17 +72,21 @@ def _slips(weigher: Weigher, clean: Draft) -> Iterator[_Slip]:
     reading whose broad slip is out of the question needs no shapes.
     """
     sight = clean.sight
-    together, apart = leave_one_out(weigher, sight)
+    quick = leave_one_out(weigher, sight)
     ln_clean = clean.ln_weight + _ln_rows(weigher, clean)
     total, best = ln_sum(ln_clean), float(ln_clean.max())
     for position, one in enumerate(sight.seen):
-        quick = apart[position] + ln_rest() + one.flat - together - LN_RIGHT
-        if quick < math.log(SUSPICIOUS):
+        ln_rest_fits = ln_rest() + one.flat - LN_RIGHT
+        if quick.apart[position] + ln_rest_fits - quick.together < math.log(SUSPICIOUS):
             continue
+        floor = max(quick.together - ln_rest_fits, quick.apart[position]) - DEAD_NATS
+        hopeful = np.flatnonzero(quick.by_look[position] > floor)
         rest = [k for k in range(len(sight.seen)) if k != position]
         prior = weigher.ln_prior([sight.seen[k] for k in rest], [sight.times[k] for k in rest])
         others = len(rest) * LN_RIGHT
-        broad = Draft(sight, prior, weigher.parts(sight, rest), others + ln_rest() + one.flat)
+        broad = Draft(
+            sight, prior, weigher.parts(sight, rest, among=hopeful), others + ln_rest() + one.flat
+        )
         ln_rows = broad.ln_weight + _ln_rows(weigher, broad)
         if ln_sum(ln_rows) - total < math.log(SUSPICIOUS * SHAPES_AT_MOST):
             continue

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -24,8 +24,11 @@ BETA_A, BETA_B = 1.0, 3.0
 """Chance that an intermittent is active in one episode: Beta(1, 3) (common practice, no source)."""
 PROVOKED = 3.0
 """A provoking check raises the odds of inactivity to this power."""
-MOST_PATTERNS = 24
-MANY_TIMES = 10
+MANY_TIMES = 7
+"""Up to so many exposed times every pattern of activity is thought of."""
+Sift = Callable[[int, "BoolArray", "FloatArray"], tuple["BoolArray", "FloatArray"]]
+"""From a fault's number, patterns of activity (P, W) and their log odds (P,) to those worth
+weighing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,7 @@ def make_rows(
     ln_fault: FloatArray,
     timeline: Timeline,
     visible: BoolArray | None = None,
+    sift: Sift | None = None,
 ) -> Rows:
     """Rows of every hypothesis.
 
@@ -106,7 +110,7 @@ def make_rows(
         cells: the bank's cells. ln_fault: log prior of each fault, the good car last, (F + 1,).
         timeline: when readings were taken. visible: True where it matters whether a fault is
             active at a time, (F, W); elsewhere an intermittent's activity is summed over (the rows
-            say inactive). None: everywhere.
+            say inactive). None: everywhere. sift: picks the patterns worth weighing; None: all.
     """
     count = max(len(timeline.times), 1)
     if visible is None:
@@ -119,6 +123,8 @@ def make_rows(
         else:
             fault = cells.faults[number]
             patterns, ln = _patterns(fault.id, fault.intermittent, timeline, visible[number])
+            if sift is not None and len(patterns) > 1 and fault.intermittent:
+                patterns, ln = sift(int(number), patterns, ln)
         there = patterns.any(axis=1) | (number < 0)
         ln_own = ln_fault[number] + cells.ln_prior[own]
         parts.append(_every(own, ln_own, patterns[there], ln[there]))
@@ -192,8 +198,6 @@ def lives_of(fault: str, renewals: Sequence[Renewal]) -> list[tuple[int, float]]
 def _moods(provoked: tuple[bool, ...]) -> tuple[BoolArray, FloatArray]:
     """Active or not at each exposed time, (P, E), with log odds; the chance follows its Beta law.
 
-    Of very many patterns the MOST_PATTERNS likeliest stand for all.
-
     Args:
         provoked: whether each time provokes the fault.
     """
@@ -205,8 +209,7 @@ def _moods(provoked: tuple[bool, ...]) -> tuple[BoolArray, FloatArray]:
         calm = (1 - nodes) ** (PROVOKED if provoking else 1.0)
         weight *= np.where(on[:, None], 1 - calm, calm)
     ln = np.log(np.maximum(weight.sum(axis=1), 1e-300))
-    kept = np.argsort(-ln, kind="stable")[:MOST_PATTERNS]
-    return choices[kept], ln[kept] - math.log(float(np.exp(ln[kept]).sum()))
+    return choices, ln - math.log(float(np.exp(ln).sum()))
 
 
 def _choices(times: int) -> Iterator[tuple[bool, ...]]:
