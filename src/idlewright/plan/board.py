@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from idlewright.plan.errands import Errands, Visit, errands_for
 from idlewright.plan.outlook import (
     ActionKind,
     Bools,
@@ -24,7 +25,7 @@ from idlewright.plan.outlook import (
     RepairOption,
     Tariff,
 )
-from idlewright.plan.places import Places, Visit
+from idlewright.plan.places import Places
 from idlewright.plan.setup import SetUp
 
 CLASS_DIGITS = 9
@@ -286,8 +287,8 @@ def _places(
         Visit(r.needs, r.leaves, r.minutes + r.wait + r.proof_minutes + r.proof_wait)
         for r in repairs
     ]
-    machine = setup or SetUp(outlook.variables, tariff.minute, tariff.waiting)
-    return Places(machine, tariff, visits)
+    errands = Errands(setup, tariff) if setup else errands_for(outlook.variables, tariff)
+    return Places(errands, visits)
 
 
 def _look_costs(checks: tuple[CheckOption, ...], tariff: Tariff) -> Floats:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 from typing import NamedTuple
 
@@ -23,6 +23,10 @@ Waypoint = tuple[float, int, float, Values, tuple[Pair, ...]]
 
 NEARLY_FREE = 1e-6
 """Price of a move that takes no time: among equal journeys the one with fewest moves is taken."""
+
+
+MOST_KNOWN = 50_000
+"""Journeys that are kept; the shipped families have a few hundred."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,17 +76,38 @@ class SetUp:
         self.variables = variables
         self._minute = minute
         self._waiting = waiting
-        self._known: dict[tuple[frozenset[Pair], frozenset[Pair]], Journey | None] = {}
+        self._touched: dict[frozenset[Pair], tuple[str, ...]] = {}
+        self._known: dict[tuple[frozenset[Pair], Values], Journey | None] = {}
 
     def reach(self, state: State, needs: State) -> Journey | None:
         """The cheapest journey from `state` to one in which all of `needs` holds.
 
         Variables missing from `state` are unknown and have to be set. None if it cannot be done.
         """
-        key = (frozenset(state.items()), frozenset(needs.items()))
+        goal = frozenset(needs.items())
+        names = self._touched.get(goal) or self.touched(needs)
+        key = (goal, tuple([state.get(name) for name in names]))
         if key not in self._known:
-            self._known[key] = self._search(dict(state), needs)
-        return self._known[key]
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            part = {name: state[name] for name in names if name in state}
+            self._known[key] = self._search(part, needs)
+        journey = self._known[key]
+        return journey and replace(journey, state={**state, **journey.state})
+
+    def touched(self, needs: State) -> tuple[str, ...]:
+        """The variables that a journey to `needs` looks at or moves; no others play a part."""
+        goal = frozenset(needs.items())
+        if goal not in self._touched:
+            seen: set[Pair] = set()
+            pending = list(needs.items())
+            while pending:
+                name, value = pair = pending.pop()
+                if pair not in seen and name in self.variables:
+                    pending += self.variables[name].needs.get(value, {}).items()
+                seen.add(pair)
+            self._touched[goal] = tuple(sorted({name for name, _ in seen}))
+        return self._touched[goal]
 
     def possible(self, name: str, value: str) -> bool:
         """True if somebody can bring `name` to `value` (its minutes or wait are stated)."""

@@ -3,8 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from idlewright.plan.errands import Errands, Visit
 from idlewright.plan.outlook import Tariff
-from idlewright.plan.places import Places, Visit
+from idlewright.plan.places import Places
 from idlewright.plan.setup import SetUp
 from unit.plan.small_outlooks import variable
 from unit.plan.test_setup import CAR, DEFAULT
@@ -15,7 +16,7 @@ ALL = np.arange(4)
 
 def places():
     """Four actions: key on; unplugged; hot and short; hot and long with the key off."""
-    return Places(SetUp(CAR, 2.0, 0.1), TARIFF, [
+    return Places(Errands(SetUp(CAR, 2.0, 0.1), TARIFF), [
         Visit({"key": "on"}, {}, 1.0), Visit({"plug": "off"}, {"key": "on"}, 1.0),
         Visit({"engine": "hot"}, {"key": "off"}, 2.0),
         Visit({"engine": "hot", "key": "off"}, {}, 30.0),
@@ -43,7 +44,7 @@ def test_a_short_look_leaves_it_hot_and_a_long_one_does_not():
 
 def test_what_fades_on_the_way_is_brought_about_again():
     """With two minutes left, a set-up of twelve minutes has to warm the engine up again."""
-    found = Places(SetUp(CAR, 1.0, 0.1), TARIFF,
+    found = Places(Errands(SetUp(CAR, 1.0, 0.1), TARIFF),
                    [Visit({"engine": "hot", "computer": "off"}, {}, 1.0)])
     hot = {**DEFAULT, "engine": "hot"}
     fresh = found.place(hot)
@@ -56,7 +57,7 @@ def test_what_fades_on_the_way_is_brought_about_again():
 
 def test_states_that_differ_in_nothing_that_matters_are_one_place():
     """A variable no action names or needs is not looked at."""
-    found = Places(SetUp({**CAR, "lamp": variable("lamp", ("off", "on"), (1, 1))}), TARIFF,
+    found = Places(Errands(SetUp({**CAR, "lamp": variable("lamp", ("off", "on"), (1, 1))}), TARIFF),
                    [Visit({"key": "on"}, {}, 1.0)])
     assert found.place({"key": "off", "lamp": "on"}) == found.place({"key": "off", "lamp": "off"})
 
@@ -65,7 +66,7 @@ def test_the_table_grows():
     """More than sixteen places keep their prices."""
     many = {f"v{i}": variable(f"v{i}", ("0", "1"), (1.0 + i, 1.0 + i)) for i in range(6)}
     visits = [Visit({name: "1"}, {}, 1.0) for name in many]
-    found = Places(SetUp(many), Tariff(minute=1.0), visits)
+    found = Places(Errands(SetUp(many), Tariff(minute=1.0)), visits)
     seen = {found.place(dict.fromkeys(many, "0"))}
     for _ in range(6):
         found.fill(np.array(sorted(seen)), np.arange(6))
