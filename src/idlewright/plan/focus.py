@@ -31,7 +31,7 @@ class Focus:
         classes: board's class numbers that are kept. repairs: board's repair numbers kept.
         lumped: rows of the lumped classes, empty when none is.
         cure, share: (K, R). into: (K, R) class numbers here. shares: any share above zero.
-        mishap: (R,) money for each unit of uncured mass. miss: (R,).
+        mishap: (R,) money for each unit of uncured mass. miss: (R,). repair_cost: (R,).
         ending: (K, E), floor: (K,).
     """
 
@@ -45,6 +45,7 @@ class Focus:
     shares: bool
     mishap: Floats
     miss: Floats
+    repair_cost: Floats
     ending: Floats
     floor: Floats
 
@@ -67,16 +68,14 @@ class Focus:
         parts[parts < DUST * mass.sum(axis=1)[:, None]] = 0.0
         return np.ascontiguousarray(parts.transpose(1, 2, 0))
 
-    def price(self) -> Floats:
-        """(S, R) money to get to each repair from each place and to do it; rows must be filled."""
+    def price(self, places: Ints) -> Floats:
+        """(N, R) money to get from each place (N,) to each repair and to do it."""
         columns = len(self.board.checks) + self.repairs
-        return np.asarray(
-            self.board.places.price[:, columns] + self.board.repair_cost[self.repairs]
-        )
-
-    def fill(self, places: Ints) -> None:
-        """Have the set-up costs from these places worked out."""
-        self.board.places.fill(places, len(self.board.checks) + self.repairs)
+        table = self.board.places
+        # Many situations stand at few places: only those rows are gathered.
+        here, which = table.distinct(places)
+        table.fill(here, columns)
+        return np.asarray((table.price[here[:, None], columns] + self.repair_cost)[which])
 
     def next_place(self, place: Ints, pick: Ints) -> Ints:
         """Places after repairs `pick` (numbers here) from filled places."""
@@ -114,7 +113,7 @@ def focus(board: Board, mass: Floats) -> Focus:
         board=board, classes=kept, repairs=repairs, lumped=lumped,
         cure=np.ascontiguousarray(cure), share=np.ascontiguousarray(share), into=into,
         shares=bool(share.any()), mishap=tariff.wrong_repair + tariff.callback * miss, miss=miss,
-        ending=ending, floor=floor,
+        repair_cost=board.repair_cost[repairs], ending=ending, floor=floor,
     )
 
 

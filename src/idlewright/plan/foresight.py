@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from idlewright.plan.focus import FEW, Focus
+from idlewright.plan.information import xlogx
 from idlewright.plan.ladder import climb
 from idlewright.plan.outlook import Bools, Floats, Ints
 from idlewright.plan.stand import Stand
@@ -88,8 +89,4 @@ def no_foresight(situations: int, checks: int) -> Foresight:
 def _entropy(masses: Floats) -> Floats:
     """Mass times entropy in bits over the last axis, without dividing: m log m - sum of x log x."""
     total = masses.sum(axis=-1)
-    return np.asarray(_xlogx(total) - _xlogx(masses).sum(axis=-1))
-
-
-def _xlogx(values: Floats) -> Floats:
-    return np.asarray(values * np.log2(np.where(values > 0.0, values, 1.0)))
+    return np.asarray(xlogx(total) - xlogx(masses).sum(axis=-1))

@@ -6,6 +6,8 @@ import numpy as np
 
 from idlewright.plan.outlook import Floats, Ints
 
+TINY = float(np.finfo(float).tiny)
+
 
 def entropy_bits(chances: Floats, axis: int = -1) -> Floats:
     """Entropy along an axis of chances or masses (normalised here), in bits; zeros are fine."""
@@ -14,6 +16,12 @@ def entropy_bits(chances: Floats, axis: int = -1) -> Floats:
     return np.asarray(
         -(share * np.log2(np.where(share > 0.0, share, 1.0))).sum(axis=axis) + 0.0
     )
+
+
+def xlogx(values: Floats, out: Floats | None = None) -> Floats:
+    """Each of some values >= 0 times its binary logarithm, 0 for 0; into `out` if it is given."""
+    logs = np.log2(np.maximum(values, TINY, out=out), out=out)
+    return np.asarray(np.multiply(logs, values, out=logs))
 
 
 def suspect_masses(mass: Floats, suspect: Ints) -> Floats:

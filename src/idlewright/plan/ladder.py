@@ -84,11 +84,10 @@ def rung_costs(view: Focus, mass: Floats, place: Ints) -> tuple[Floats, Floats]:
     Cost counts the set-up from the present state, the repair, its proof, and what a repair that
     does nothing and a proof that passes wrongly add; both scale with the mass.
     """
-    view.fill(place)
     alive = mass.sum(axis=1, keepdims=True)
     cured = product(mass, view.cure)
     # A place that cannot be reached has price inf: keep inf * 0 from becoming "not a number".
-    cost = (view.price() + view.mishap)[place]
+    cost = view.price(place) + view.mishap
     cost *= np.maximum(alive, TINY)
     cost -= view.mishap * cured
     if not view.shares:

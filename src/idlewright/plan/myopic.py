@@ -9,7 +9,7 @@ import numpy as np
 from idlewright.plan.board import Board
 from idlewright.plan.focus import Focus, focus
 from idlewright.plan.foresight import Foresight, foresee, no_foresight
-from idlewright.plan.ladder import STOP, after_failing, climb, rung_costs
+from idlewright.plan.ladder import HALF_DONE, STOP, after_failing, climb, rung_costs
 from idlewright.plan.outlook import Bools, Floats, Ints
 from idlewright.plan.products import product
 from idlewright.plan.stand import Stand
@@ -97,20 +97,33 @@ def _screen(
     a check would change in the next decision at a fraction of the work.
     """
     nodes, columns, classes = split.shape
-    flat = split.reshape(-1, classes)
-    best = product(flat, view.ending).min(axis=1)
+    best = product(split.reshape(-1, classes), view.ending).min(axis=1).reshape(nodes, columns)
     whole = stand.mass.sum(axis=1)
     if len(view.repairs):
-        cost, cured = rung_costs(view, flat, np.repeat(stand.place, columns))
-        rest = (flat.sum(axis=1, keepdims=True) - cured) * (1.0 - view.miss)
-        cost += np.repeat(base / whole, columns)[:, None] * rest
-        cost[np.repeat(stand.tried[:, view.repairs], columns, axis=0)] = np.inf
-        best = np.minimum(best, cost.min(axis=1))
-    quick = np.add.reduceat(best.reshape(nodes, columns), view.board.first, axis=1)
+        ready = view.price(stand.place)
+        ready[stand.tried[:, view.repairs]] = np.inf
+        for node in range(nodes):
+            open_repairs = np.isfinite(ready[node])
+            cost = _at_once(view, ready[node], base[node] / whole[node])[:, open_repairs]
+            if cost.size:
+                np.minimum(best[node], product(split[node], cost).min(axis=1), out=best[node])
+    quick = np.add.reduceat(best, view.board.first, axis=1)
     quick += price * whole[:, None]
     rank = np.argsort(np.argsort(quick, axis=1, kind="stable"), axis=1, kind="stable")
     perishable = np.array([check.perishable for check in view.board.checks], dtype=bool)
     return np.asarray((rank < keep) | perishable)
+
+
+def _at_once(view: Focus, ready: Floats, after: float) -> Floats:
+    """(K, R) cost of each repair next for a car of each class, with `after` for what is not cured.
+
+    Args:
+        view: what matters of the board. ready: (R,) money to get to each repair and to do it.
+        after: price of a car that is not cured.
+    """
+    stays = 1.0 - view.cure
+    cost = ready + view.mishap * stays - view.board.tariff.wrong_repair * view.share
+    return cost + after * (1.0 - view.miss) * (stays - HALF_DONE * view.share)
 
 
 def _charges(board: Board, base: Floats, check: Floats, floor: Floats) -> Floats:

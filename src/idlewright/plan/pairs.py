@@ -10,7 +10,7 @@ import numpy as np
 
 from idlewright.plan.board import Board, Situation
 from idlewright.plan.focus import DUST, focus
-from idlewright.plan.information import entropy_bits, suspect_masses
+from idlewright.plan.information import entropy_bits, suspect_masses, xlogx
 from idlewright.plan.ladder import climb
 from idlewright.plan.outlook import Bools, Floats, Ints
 from idlewright.plan.products import product
@@ -60,20 +60,20 @@ def _joint_bits(board: Board, here: Situation, offered: Ints) -> tuple[Floats, F
     rows, checks, width = coarse.shape
     flat = coarse.reshape(rows, checks * width)
     flat = np.where(flat < DUST, 0.0, flat)
-    suspects = suspect_masses(here.mass, board.suspect)
+    suspects, whole = suspect_masses(here.mass, board.suspect), here.mass.sum()
     order = np.argsort(board.suspect, kind="stable")
     inside = board.suspect[order]
-    joint = np.empty((len(suspects), checks * width, checks * width))
+    joint, work, cells, spread = np.zeros((4, checks * width, checks * width))
     for suspect in range(len(suspects)):
         chosen = order[np.searchsorted(inside, suspect) : np.searchsorted(inside, suspect, "right")]
         weighed = np.ascontiguousarray((flat[chosen] * here.mass[chosen, None]).T)
-        joint[suspect] = product(weighed, flat[chosen])
-    joint /= here.mass.sum()
-    plogp = joint * np.log2(np.where(joint > 0.0, joint, 1.0))
-    cells = joint.sum(axis=0)
-    spread = plogp.sum(axis=0) - cells * np.log2(np.where(cells > 0.0, cells, 1.0))
+        np.divide(product(weighed, flat[chosen]), whole, out=joint)
+        cells += joint
+        # In place, suspect by suspect: tables of all suspects would be large and slow to touch.
+        spread += xlogx(joint, out=work)
+    spread -= xlogx(cells, out=work)
     told = entropy_bits(suspects) + spread.reshape(checks, width, checks, width).sum(axis=(1, 3))
-    alone = suspect_masses(flat * here.mass[:, None], board.suspect).T / here.mass.sum()
+    alone = suspect_masses(flat * here.mass[:, None], board.suspect).T / whole
     chance = alone.sum(axis=1)
     single = entropy_bits(suspects) - (chance * entropy_bits(alone)).reshape(checks, width).sum(1)
     return told, single

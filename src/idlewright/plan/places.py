@@ -76,9 +76,7 @@ class Places:
 
     def fill(self, places: Ints, actions: Ints) -> None:
         """Make `price` and `next` valid for these places (any shape) and these action columns."""
-        asked = np.zeros(len(self._marks), dtype=bool)
-        asked[places] = True
-        rows = np.flatnonzero(asked)
+        rows, _ = self.distinct(places)
         missing = ~self._filled[rows[:, None], self._group_of[actions]]
         if not missing.any():
             return
@@ -91,6 +89,12 @@ class Places:
         self.price[rows[:, None], columns] = np.array(price)[:, inverse]
         self.next[rows[:, None], columns] = np.array(there, dtype=np.intp)[:, inverse]
         self._filled[rows[:, None], groups] = True
+
+    def distinct(self, places: Ints) -> tuple[Ints, Ints]:
+        """Each of some places once, and which of them each one is."""
+        met = np.zeros(len(self._marks), dtype=bool)
+        met[places] = True
+        return np.flatnonzero(met), (np.cumsum(met) - 1)[places]
 
     def _go(self, place: int, group: int) -> tuple[float, int]:
         """Price of an errand from a place, and the place after it."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from idlewright.plan.board import Barred, Board, Choice, Situation, lay_out
 from idlewright.plan.information import bits_of_all, suspect_masses
-from idlewright.plan.outlook import ActionKind, Limits, Outlook
+from idlewright.plan.outlook import ActionKind, Floats, Ints, Limits, Outlook
 from idlewright.plan.rollout import Ranking, myopic_ranking, rollout_ranking
 from idlewright.plan.setup import Journey
 from idlewright.plan.spread import Cost, cost_of
@@ -129,11 +129,12 @@ def propose(
 def propose_at(board: Board, here: Situation, depth: Depth = "rollout") -> Proposal:
     """The same from a situation on a board."""
     ranking = rank(board, here, depth)
-    actions = [_action(board, here, ranking, choice) for choice in ordered(board, ranking)]
-    best = ordered(board, ranking)[0]
+    offered = ordered(board, ranking)
+    told = _Told.of(board, here)
+    actions = [_action(board, here, ranking, told, choice) for choice in offered]
     return Proposal(
         actions=tuple(actions), barred=board.barred + _out_of_reach(board, here),
-        cost=cost_of(board, ranking.root, best, actions[0].cost_to_go),
+        cost=cost_of(board, ranking.root, offered[0], actions[0].cost_to_go),
         without_checks=ranking.ladder, depth=depth, nodes=ranking.nodes,
     )
 
@@ -175,7 +176,27 @@ def _out_of_reach(board: Board, here: Situation) -> tuple[Barred, ...]:
     return tuple(options[i] for i in columns[~np.isfinite(board.places.price[here.place])])
 
 
-def _action(board: Board, here: Situation, ranking: Ranking, choice: Choice) -> Action:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What checks would show: bits (C,), and of each outcome (Q,) its chance, leader and share."""
+
+    bits: Floats
+    chance: Floats
+    leader: Ints
+    share: Floats
+
+    @classmethod
+    def of(cls, board: Board, here: Situation) -> _Told:
+        joint = suspect_masses(here.mass[:, None] * board.outcome, board.suspect)
+        chance = joint.sum(axis=0)
+        share = joint.max(axis=0, initial=0.0) / np.where(chance > 0.0, chance, 1.0)
+        bits = bits_of_all(here.mass, board.outcome, board.first, board.suspect)
+        return cls(bits, chance / here.mass.sum(), joint.argmax(axis=0), share)
+
+
+def _action(
+    board: Board, here: Situation, ranking: Ranking, told: _Told, choice: Choice
+) -> Action:
     whole = float(here.mass.sum())
     refined = choice in ranking.refined
     if choice.kind == "stop":
@@ -184,8 +205,9 @@ def _action(board: Board, here: Situation, ranking: Ranking, choice: Choice) -> 
         stay = Journey((), 0.0, 0.0, board.places.state(here.place))
         return Action("stop", board.id(choice), stay, Minutes(0.0, 0.0, 0.0), 0.0, cost, 0.0,
                       (0.0, 0.0), why, refined)
-    build = _check_action if choice.kind == "check" else _repair_action
-    return build(board, here, ranking, choice.index, refined)
+    if choice.kind == "repair":
+        return _repair_action(board, here, ranking, choice.index, refined)
+    return _check_action(board, here, ranking, told, choice.index)
 
 
 def _journey(board: Board, here: Situation, needs: Mapping[str, str]) -> Journey:
@@ -195,19 +217,16 @@ def _journey(board: Board, here: Situation, needs: Mapping[str, str]) -> Journey
 
 
 def _check_action(
-    board: Board, here: Situation, ranking: Ranking, index: int, refined: bool
+    board: Board, here: Situation, ranking: Ranking, told: _Told, index: int
 ) -> Action:
     check = board.checks[index]
     journey = _journey(board, here, check.needs)
     whole = float(here.mass.sum())
     charge = float(ranking.check_charge[index]) / whole
     cost = float(ranking.check[index]) / whole + charge
-    columns = np.flatnonzero(board.check_of == index)
-    joint = suspect_masses(here.mass[:, None] * board.outcome[:, columns], board.suspect)
-    bits = float(bits_of_all(here.mass, board.outcome[:, columns], np.array([0]), board.suspect)[0])
-    chances = joint.sum(axis=0)
-    leaders = joint.argmax(axis=0)
-    shares = joint.max(axis=0) / np.where(chances > 0.0, chances, 1.0)
+    bits = float(told.bits[index])
+    begin = int(board.first[index])
+    shown = slice(begin, begin + check.outcome.shape[1])
     reason: Reason = "separates"
     if check.kind == "reread":
         reason = "read again"
@@ -217,10 +236,12 @@ def _check_action(
         reason = "pays with another"
     why = Why(
         reason, float(board.places.price[here.place, index] + board.look_cost[index]),
-        ranking.ladder / whole - cost, charge, tuple((chances / whole).tolist()),
-        tuple(zip(board.suspect_names[leaders].tolist(), shares.tolist(), strict=True)),
+        ranking.ladder / whole - cost, charge, tuple(told.chance[shown].tolist()),
+        tuple(zip(board.suspect_names[told.leader[shown]].tolist(), told.share[shown].tolist(),
+                  strict=True)),
     )
     minutes = Minutes(journey.minutes, check.minutes, journey.wait + check.wait)
+    refined = Choice("check", index) in ranking.refined
     return Action(check.kind, check.id, journey, minutes, bits, cost, 0.0, (0.0, 0.0), why, refined)
 
 

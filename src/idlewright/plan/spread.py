@@ -209,10 +209,9 @@ def _climb_one(
 ) -> tuple[Floats, Floats, Floats]:
     """What is spent after a rung has failed, the prices' slack, and the atoms that end on it."""
     board, tariff = view.board, view.board.tariff
-    view.fill(place)
     low, high = np.array([board.repairs[number].parts for number in view.repairs[pick]]).T
     slack = slack + ((high - low) / 2.0) ** 2
-    spent = spent + view.price()[place, pick]
+    spent = spent + view.price(place)[np.arange(len(pick)), pick]
     cured = (mass * view.cure[:, pick].T).sum(axis=1)
     shared = (mass * view.share[:, pick].T).sum(axis=1)
     uncured = mass.sum(axis=1) - cured
