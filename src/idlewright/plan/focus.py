@@ -71,11 +71,7 @@ class Focus:
     def price(self, places: Ints) -> Floats:
         """(N, R) money to get from each place (N,) to each repair and to do it."""
         columns = len(self.board.checks) + self.repairs
-        table = self.board.places
-        # Many situations stand at few places: only those rows are gathered.
-        here, which = table.distinct(places)
-        table.fill(here, columns)
-        return np.asarray((table.price[here[:, None], columns] + self.repair_cost)[which])
+        return np.asarray(self.board.places.prices(places, columns) + self.repair_cost)
 
     def next_place(self, place: Ints, pick: Ints) -> Ints:
         """Places after repairs `pick` (numbers here) from filled places."""
@@ -98,8 +94,9 @@ def focus(board: Board, mass: Floats) -> Focus:
     ending, floor = board.ending[kept], board.floor[kept]
     lumped = np.zeros(0, dtype=np.intp)
     if not every:
-        rest = np.setdiff1d(np.arange(classes.shape[1]), kept)
-        lumped = np.flatnonzero(np.isin(board.class_of, rest))
+        light = np.ones(classes.shape[1], dtype=bool)
+        light[kept] = False
+        rest, lumped = np.flatnonzero(light), np.flatnonzero(light[board.class_of])
         weight = classes[:, rest].sum(axis=0) + np.finfo(float).tiny
         mean = weight @ board.ending[rest] / weight.sum()
         nothing = np.zeros((1, len(repairs)))

@@ -76,25 +76,35 @@ class Places:
 
     def fill(self, places: Ints, actions: Ints) -> None:
         """Make `price` and `next` valid for these places (any shape) and these action columns."""
-        rows, _ = self.distinct(places)
-        missing = ~self._filled[rows[:, None], self._group_of[actions]]
-        if not missing.any():
-            return
-        rows, groups = rows[missing.any(axis=1)], self._group_of[actions[missing.any(axis=0)]]
-        # Actions that share an errand are filled together, asked for or not.
-        columns = np.flatnonzero(np.isin(self._group_of, groups))
-        groups, inverse = np.unique(self._group_of[columns], return_inverse=True)
-        trips = [[self._go(place, group) for group in groups.tolist()] for place in rows.tolist()]
-        price, there = zip(*[zip(*row, strict=True) for row in trips], strict=True)
-        self.price[rows[:, None], columns] = np.array(price)[:, inverse]
-        self.next[rows[:, None], columns] = np.array(there, dtype=np.intp)[:, inverse]
-        self._filled[rows[:, None], groups] = True
+        self._fill(self._distinct(places)[0], actions)
 
-    def distinct(self, places: Ints) -> tuple[Ints, Ints]:
+    def prices(self, places: Ints, actions: Ints) -> Floats:
+        """(N, A) set-up money from each place (N,) to each of some actions (A,)."""
+        # Many situations stand at few places: only those rows are gathered from the table.
+        rows, which = self._distinct(places)
+        self._fill(rows, actions)
+        return np.asarray(self.price[rows[:, None], actions][which])
+
+    def _distinct(self, places: Ints) -> tuple[Ints, Ints]:
         """Each of some places once, and which of them each one is."""
         met = np.zeros(len(self._marks), dtype=bool)
         met[places] = True
         return np.flatnonzero(met), (np.cumsum(met) - 1)[places]
+
+    def _fill(self, rows: Ints, actions: Ints) -> None:
+        missing = ~self._filled[rows[:, None], self._group_of[actions]]
+        if not missing.any():
+            return
+        rows, wanted = rows[missing.any(axis=1)], np.zeros(len(self._groups), dtype=bool)
+        wanted[self._group_of[actions[missing.any(axis=0)]]] = True
+        # Actions that share an errand are filled together, asked for or not.
+        columns, groups = np.flatnonzero(wanted[self._group_of]), np.flatnonzero(wanted)
+        place_of = (np.cumsum(wanted) - 1)[self._group_of[columns]]
+        trips = [[self._go(place, group) for group in groups.tolist()] for place in rows.tolist()]
+        price, there = zip(*[zip(*row, strict=True) for row in trips], strict=True)
+        self.price[rows[:, None], columns] = np.array(price)[:, place_of]
+        self.next[rows[:, None], columns] = np.array(there, dtype=np.intp)[:, place_of]
+        self._filled[rows[:, None], groups] = True
 
     def _go(self, place: int, group: int) -> tuple[float, int]:
         """Price of an errand from a place, and the place after it."""
