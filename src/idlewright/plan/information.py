@@ -27,7 +27,9 @@ def xlogx(values: Floats, out: Floats | None = None) -> Floats:
 def suspect_masses(mass: Floats, suspect: Ints) -> Floats:
     """(S, …) masses (H, …) added up by suspect number."""
     total = np.zeros((int(suspect.max()) + 1, *mass.shape[1:]))
-    np.add.at(total, suspect, mass)
+    order = np.argsort(suspect, kind="stable")
+    heads = np.flatnonzero(np.diff(suspect[order], prepend=-1))
+    total[suspect[order[heads]]] = np.add.reduceat(mass[order], heads, axis=0)
     return total
 
 
