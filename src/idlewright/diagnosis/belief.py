@@ -11,6 +11,7 @@ import numpy as np
 from idlewright.diagnosis.evidence import Sight, Weigher
 from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.moods import Moods
+from idlewright.diagnosis.outlandish import Outlandish
 from idlewright.diagnosis.pairs import PairRows, PairWeigher, ln_total
 from idlewright.diagnosis.pieces import ln_sum, ln_sum_first
 from idlewright.diagnosis.prior import Prior
@@ -52,6 +53,14 @@ class Case:
             self,
             seen=self.seen[:position] + self.seen[position + 1 :],
             times=self.times[:position] + self.times[position + 1 :],
+        )
+
+    def only(self, positions: Sequence[int]) -> Case:
+        """The same with some of the readings."""
+        return replace(
+            self,
+            seen=tuple(self.seen[k] for k in positions),
+            times=tuple(self.times[k] for k in positions),
         )
 
     def first(self, count: int) -> Case:
@@ -118,16 +127,24 @@ def believe(
     weigher = Weigher(model, case.timeline, rows, passes)
     sight = weigher.sight(case.seen, case.times)
     ln_clean = len(case.seen) * LN_RIGHT
-    scenarios = weigh_scenarios(weigher, sight, slips=slips)
+    scenarios, odd = weigh_scenarios(weigher, sight, slips=slips)
     alone = good_alone(weigher, sight)
     ln_other, places = _something_else(model, case, prior, alone, unlisted)
     ln_other += ln_clean
-    basis = _Basis(model, case, weigher, sight, alone, tuple(scenarios), ln_other, places)
+    rest, rest_alone, ln_rest = case, alone, ln_clean
+    if odd.positions:
+        # Something else may be behind what no listed car shows, or it is a slip there too.
+        kept = [k for k in range(len(case.seen)) if k not in odd.positions]
+        rest, rest_alone = case.only(kept), tuple(alone[k] for k in kept)
+        ln_rest = len(kept) * LN_RIGHT + odd.ln_slips
+        ln_else, _ = _something_else(model, rest, prior, rest_alone, unlisted)
+        ln_other = float(np.logaddexp(ln_other, ln_else + ln_rest))
+    basis = _Basis(model, case, weigher, sight, alone, tuple(scenarios), odd, ln_other, places)
     single = _summed(basis, ())
     if not (slips and case.seen) or (single.other < PAIRS_FROM and not case.timeline.renewals):
         return single
-    pairs = tuple(PairWeigher(weigher, prior).weigh(case.seen, case.times))
-    return _summed(basis, tuple(replace(p, ln_weight=p.ln_weight + ln_clean) for p in pairs))
+    pairs = tuple(PairWeigher(weigher, prior).weigh(rest.seen, rest.times))
+    return _summed(basis, tuple(replace(p, ln_weight=p.ln_weight + ln_rest) for p in pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +157,7 @@ class _Basis:
     sight: Sight
     alone: tuple[float, ...]
     scenarios: tuple[Scenario, ...]
+    odd: Outlandish
     ln_other: float
     places: Places
 
@@ -214,6 +232,9 @@ def _summed(basis: _Basis, pairs: tuple[PairRows, ...]) -> Belief:
             slip[scenario.reading] += math.exp(ln - everything)
             if ln > best[scenario.reading]:
                 best[scenario.reading], kind[scenario.reading] = ln, scenario.kind
+    other = float(math.exp(ln_other - everything))
+    for position, of_what in zip(basis.odd.positions, basis.odd.kinds, strict=True):
+        slip[position], kind[position] = 1.0 - other, of_what
     return Belief(
         model=model,
         case=case,
@@ -222,7 +243,7 @@ def _summed(basis: _Basis, pairs: tuple[PairRows, ...]) -> Belief:
         alone=basis.alone,
         fault=fault + alone,
         good=float(share[number < 0].sum()),
-        other=float(math.exp(ln_other - everything)),
+        other=other,
         active=np.minimum(active, 1.0),
         slip=np.minimum(slip, 1.0),
         slip_kind=tuple(kind),

@@ -105,7 +105,7 @@ def combinations(
         if len(options) == 1:
             kept = [(hope, (*picked, options[0])) for hope, picked in kept]
             continue
-        hopes = [_hope([(i, items[i]) for i in o.factors], mean, variance) for o in options]
+        hopes = [best_density(o, items, mean, variance) for o in options]
         able = [(h, o) for h, o in zip(hopes, options, strict=True) if h > max(hopes) - DROP_NATS]
         # Hopes add up, so the best of all are among the best so far, each continued.
         longer = [(hope + h, (*picked, o)) for hope, picked in kept for h, o in able]
@@ -123,13 +123,21 @@ def _combination(picked: Sequence[Option], items: Sequence[NumberFactor | Box]) 
     )
 
 
-def _hope(
-    mine: Sequence[tuple[int, NumberFactor | Box]], mean: FloatArray, variance: FloatArray
+def best_density(
+    option: Option,
+    items: Sequence[NumberFactor | Box],
+    mean: FloatArray,
+    variance: FloatArray,
 ) -> float:
-    """Largest log density, over rows, of an alternative's factors taken one by one."""
+    """Largest log density, over rows, of an option's factors taken one by one.
+
+    Args:
+        items, mean, variance: as in `combinations`.
+    """
     rows = mean.shape[1]
     total = np.zeros(rows)
-    for i, item in mine:
+    for i in option.factors:
+        item = items[i]
         if isinstance(item, Box):
             low, high = np.full(rows, item.low), np.full(rows, item.high)
             spread = variance[i] + item.blur**2 + 1e-12

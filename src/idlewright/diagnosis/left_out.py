@@ -19,12 +19,14 @@ class LeftOut:
     """Quick log evidence, prior of the rows included.
 
     Attributes:
-        together: of everything. apart: of everything but each reading, (n,). by_look: of each look
-            by everything but each reading, (n, U).
+        together: of everything. apart: of everything but each reading, (n,).
+        by_look_together: of each look by everything, (U,). by_look: by everything but each
+            reading, (n, U).
     """
 
     together: float
     apart: FloatArray
+    by_look_together: FloatArray
     by_look: FloatArray
 
 
@@ -56,7 +58,8 @@ def leave_one_out(weigher: Weigher, sight: Sight) -> LeftOut:
         if not one.alternatives:
             alone = weigher.ln_prior([one], [sight.times[position]]) - weigher.rows.ln_prior
             apart[position] = together + _by_look(sight, prior - alone) - heavy
-    return LeftOut(ln_sum(together), np.array([ln_sum(ln) for ln in apart]), apart)
+    without = np.array([ln_sum(ln) for ln in apart])
+    return LeftOut(ln_sum(together), without, together, apart)
 
 
 def _by_look(sight: Sight, ln: FloatArray) -> FloatArray:

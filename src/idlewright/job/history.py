@@ -14,12 +14,15 @@ from idlewright.diagnosis.evidence import Part
 from idlewright.diagnosis.pieces import ln_sum
 from idlewright.diagnosis.prior import Prior
 from idlewright.job.groups import Group, grouped, probabilities
+from idlewright.model.cells import IntArray
 from idlewright.model.scalars import FloatArray
 
 SMALLEST = 1e-9
 TAKEN_FOR_SLIP = 0.5
 FORGOTTEN = 1e-7
 """Odds of a look below which it says nothing about the next reading."""
+FORGOTTEN_NATS = 16.0
+"""Rows so far below the best are not followed through the history."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,7 @@ class _Past:
         self._sight = belief.sight
         self._alone = belief.alone
         self._prior = prior
+        self._end = belief.scenarios[0].weighed.ln_row
         self._known: dict[tuple[int, ...], tuple[FloatArray, list[Part], FloatArray]] = {}
 
     def _state(self, which: tuple[int, ...]) -> tuple[FloatArray, list[Part], FloatArray]:
@@ -68,9 +72,19 @@ class _Past:
             ln_prior = weigher.ln_prior(
                 [sight.seen[k] for k in which], [sight.times[k] for k in which]
             )
-            parts = weigher.parts(sight, which)
+            parts = weigher.parts(sight, which, among=self._near(which))
             self._known[which] = ln_prior, parts, weigher.ln_rows(sight, ln_prior, parts)
         return self._known[which]
+
+    def _near(self, which: tuple[int, ...]) -> IntArray | None:
+        """Looks that mattered before the last of some readings, or matter in the end; None: all."""
+        if len(which) < 2:
+            return None
+        looks = self._sight.looks
+        before = self._state(which[:-1])[2]
+        near = before > before.max() - FORGOTTEN_NATS
+        near |= self._end > self._end.max() - FORGOTTEN_NATS
+        return np.unique(looks.of[near])
 
     def odds(self, which: tuple[int, ...], groups: tuple[Group, ...]) -> FloatArray:
         """Odds of every group, then nothing wrong, then something else, (G + 2,)."""
