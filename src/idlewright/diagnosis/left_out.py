@@ -13,6 +13,9 @@ from idlewright.diagnosis.gaussian import evidence_of_block, inside_range, poste
 from idlewright.diagnosis.pieces import ln_sum
 from idlewright.model.scalars import FloatArray
 
+MOST_MODES = 6
+"""Combinations of modes looked at."""
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
@@ -33,33 +36,48 @@ class LeftOut:
 def leave_one_out(weigher: Weigher, sight: Sight) -> LeftOut:
     """Quick evidence of everything, and of everything but each reading.
 
-    Each reading in its most hopeful mode, physics on the bank's lines, and the other words' EP
-    sites kept: good enough to tell which readings deserve a full look, and which looks they need
-    not be given, not for odds.
+    Physics on the bank's lines, the MOST_MODES most hopeful combinations of modes, and the other
+    words' EP sites kept: good enough to tell which readings deserve a full look, and to re-weigh by
+    an unlikely slip, not for the odds of a likely one.
     """
     looks = sight.looks
     variance = 4.0 * np.einsum("iiu->iu", looks.kernel[:-1, :-1])
-    chosen = combinations(sight.factors.of, sight.factors.items, looks.mean[:-1], variance)[0]
-    blocks, own_ln = _blocks(sight, chosen)
     prior = weigher.ln_prior(sight.seen, sight.times) + looks.edge
     heavy = _by_look(sight, prior)
     together = np.full(len(looks.row), -np.inf)
     apart = np.full((len(sight.seen), len(looks.row)), -np.inf)
-    numbers = len(weigher.observed(sight, chosen.factors).y)
-    for level, ln_level in LEVELS:
-        ln_z, pull, gain = _fit(weigher, sight, chosen, level)
-        ln = heavy + ln_z + (ln_level + chosen.ln_weight)
-        together = np.logaddexp(together, ln)
-        by_row = np.moveaxis(gain, 2, 0)
-        for position, block in enumerate(blocks):
-            added = evidence_of_block(pull.T, by_row, block, numbers)
-            apart[position] = np.logaddexp(apart[position], ln - added - own_ln[position])
+    hopeful = combinations(sight.factors.of, sight.factors.items, looks.mean[:-1], variance)
+    counted: list[set[tuple[int, ...]]] = [set() for _ in sight.seen]
+    for chosen in hopeful[:MOST_MODES]:
+        rests = [_rest_of(sight, chosen, position) for position in range(len(sight.seen))]
+        blocks, own_ln = _blocks(sight, chosen)
+        numbers = len(weigher.observed(sight, chosen.factors).y)
+        for level, ln_level in LEVELS:
+            ln_z, pull, gain = _fit(weigher, sight, chosen, level)
+            ln = heavy + ln_z + (ln_level + chosen.ln_weight)
+            together = np.logaddexp(together, ln)
+            by_row = np.moveaxis(gain, 2, 0)
+            for position, block in enumerate(blocks):
+                if rests[position] in counted[position]:
+                    continue  # without its own modes the combination was met before
+                added = evidence_of_block(pull.T, by_row, block, numbers)
+                apart[position] = np.logaddexp(apart[position], ln - added - own_ln[position])
+        for known, rest in zip(counted, rests, strict=True):
+            known.add(rest)
     for position, one in enumerate(sight.seen):
         if not one.alternatives:
             alone = weigher.ln_prior([one], [sight.times[position]]) - weigher.rows.ln_prior
             apart[position] = together + _by_look(sight, prior - alone) - heavy
     without = np.array([ln_sum(ln) for ln in apart])
     return LeftOut(ln_sum(together), without, together, apart)
+
+
+def _rest_of(sight: Sight, chosen: Combination, position: int) -> tuple[int, ...]:
+    """A combination without the alternative of one reading."""
+    if not sight.factors.of[position]:
+        return chosen.picked
+    own = sum(bool(options) for options in sight.factors.of[:position])
+    return (*chosen.picked[:own], *chosen.picked[own + 1 :])
 
 
 def _by_look(sight: Sight, ln: FloatArray) -> FloatArray:

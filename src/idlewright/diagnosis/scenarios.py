@@ -78,6 +78,7 @@ def weigh_scenarios(
         return [Scenario(clean.ln_weight, look_again(weigher, [clean])[0])], Outlandish()
     quick = leave_one_out(weigher, sight)
     suspicious = _suspicious(sight, quick, odd)
+    ln_bank = _ln_rows(weigher, clean)
     found = list(_slips(weigher, clean, quick, suspicious))
     weighed = look_again(weigher, [clean, *(slip.draft for slip in found)])
     scenarios = [Scenario(clean.ln_weight, weighed[0])]
@@ -86,7 +87,7 @@ def weigh_scenarios(
     full = {slip.reading for slip in found if slip.kind == "unknown"}
     for position in suspicious:
         if position not in full:
-            scenarios.append(_faint(sight, quick, scenarios[0], position))
+            scenarios.append(_faint(sight, quick, scenarios[0], ln_bank, position))
     return scenarios, without_doubt(weigher, sight, prior, clean.parts, odd)
 
 
@@ -106,10 +107,18 @@ def _suspicious(sight: Sight, quick: LeftOut, odd: Sequence[int]) -> dict[int, f
     return found
 
 
-def _faint(sight: Sight, quick: LeftOut, clean: Scenario, position: int) -> Scenario:
-    """An unlikely slip: the clean rows, each re-weighed by how it gets on without the reading."""
+def _faint(
+    sight: Sight, quick: LeftOut, clean: Scenario, ln_bank: FloatArray, position: int
+) -> Scenario:
+    """An unlikely slip: the clean rows, each re-weighed by how it gets on without the reading.
+
+    What a second look at the physics has mended already is not gained again by leaving it out.
+
+    Args:
+        ln_bank: log odds of the clean rows on the bank's lines, (R,).
+    """
     one = sight.seen[position]
-    ln_row = clean.weighed.ln_row + _change(sight, quick, position)
+    ln_row = np.minimum(clean.weighed.ln_row, ln_bank) + _change(sight, quick, position)
     weighed = replace(clean.weighed, ln_row=np.maximum(ln_row, DEAD), pieces=())
     ln_weight = clean.ln_weight - LN_RIGHT + ln_rest() + one.flat
     return Scenario(ln_weight, weighed, position, "unknown", SAYS["unknown"])

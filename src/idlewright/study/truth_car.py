@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from idlewright.diagnosis.belief import Belief, believe
+from idlewright.diagnosis.outlandish import outlandish
 from idlewright.diagnosis.prior import prior_of
 from idlewright.errors import CannotTell
 from idlewright.family.kinds import Check, Family, Sheet
@@ -231,6 +232,7 @@ def _place(car: PracticeCar, belief: Belief) -> float | None:
 def _slips(car: PracticeCar, belief: Belief, source: str, job: JobFile) -> Row:
     """Gross slips and whether they were called and named; clean readings taken for slips."""
     made = {slip.check: slip for slip in car.slips}
+    wild = outlandish(belief.sight)
     gross = []
     false = 0
     for position, entry in enumerate(job.readings):
@@ -241,7 +243,8 @@ def _slips(car: PracticeCar, belief: Belief, source: str, job: JobFile) -> Row:
         elif _is_gross(slip, source, job, position):
             right = "unknown" if slip.kind == "digits" else slip.kind
             named = called and belief.slip_kind[position] == right
-            gross.append({"kind": slip.kind, "called": called, "named": named})
+            gross.append({"kind": slip.kind, "called": called, "named": named,
+                          "wild": position in wild})  # fmt: skip
     return {"slips": gross, "clean": len(job.readings) - len(made), "false_calls": false}
 
 
