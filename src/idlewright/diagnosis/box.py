@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+
+from idlewright.physics.normal import log_ndtr
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

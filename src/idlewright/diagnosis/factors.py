@@ -24,6 +24,8 @@ common to readings of the same thing with the same meter. Common practice, no so
 
 COARSE = 2.0
 """A display step this many times the other noise is taken as an interval, not as a density."""
+NEAR_ZERO = 3.0
+"""A number on a logarithmic scale nearer to zero than so many standard uncertainties is one too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +171,13 @@ def _read_as(
     y = float(to_scale(latent.scale, value))
     own = math.hypot(noise.own, noise_in_unit(latent.scale, extra, value))
     gain = noise.gain * abs(value) * slope
+    spread = math.hypot(own, noise.step / math.sqrt(12.0))
+    if latent.scale == "log" and value < NEAR_ZERO * spread:
+        # Next to nothing: a logarithm has no density here, only an upper end that is known.
+        low = float(to_scale("log", value - 2.0 * spread))
+        high = float(to_scale("log", max(value, 0.0) + 2.0 * spread))
+        ln_density = -math.log(min(high - low, RANGE_OF_SCALE["log"]))
+        return Alternative(boxes=(*boxes, Box(latent, low, high, 0.1)), ln_weight=ln_density)
     if noise.step > COARSE * own:
         half = 0.5 * noise.step
         low = float(to_scale(latent.scale, value - half))

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from idlewright.diagnosis.combinations import observe
 from idlewright.diagnosis.evidence import LEVELS
@@ -21,6 +20,7 @@ from idlewright.diagnosis.world import BoolArray, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.scalars import FloatArray
+from idlewright.physics.normal import log_sum_exp
 
 ROOM_NATS = 8.0
 """Patterns this far below their fault's best are not weighed."""
@@ -88,12 +88,12 @@ class Moods:
         kept = np.zeros(len(patterns), dtype=bool)
         ln_view = np.empty(0)
         for number, view in enumerate(self._views):
-            score = ln + logsumexp(said + self._numbers(own, patterns, view), axis=1)
+            score = ln + log_sum_exp(said + self._numbers(own, patterns, view), axis=1)
             order = np.argsort(-score, kind="stable")[:MOST_KEPT]
             kept[order[score[order] > score.max() - ROOM_NATS]] = True
             if number == 0:
                 ln_view = score
-        lost = logsumexp(ln_view) - logsumexp(ln_view[kept])
+        lost = log_sum_exp(ln_view) - log_sum_exp(ln_view[kept])
         return patterns[kept], ln[kept] + lost
 
     def _numbers(self, own: IntArray, patterns: BoolArray, view: IntArray) -> FloatArray:

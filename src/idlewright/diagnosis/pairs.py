@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from idlewright.diagnosis.combinations import observe
 from idlewright.diagnosis.evidence import LEVELS, Weigher
@@ -20,6 +19,7 @@ from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Box
 from idlewright.model.pair_worlds import BoolArray, PairCells, linearise_pairs
 from idlewright.model.scalars import FloatArray
+from idlewright.physics.normal import log_sum_exp
 
 SECOND_FAULT = 0.08
 """Chance that a car with one fault has another, independent one (common practice, no source)."""
@@ -326,4 +326,4 @@ def _best(score: FloatArray, owner: IntArray) -> list[tuple[int, int]]:
 def ln_total(rows: Sequence[PairRows]) -> float:
     """Log weight of all pairs together."""
     parts = [part.ln_weight for part in rows if len(part.ln_weight)]
-    return float(logsumexp(np.concatenate(parts))) if parts else -math.inf
+    return float(log_sum_exp(np.concatenate(parts))) if parts else -math.inf
