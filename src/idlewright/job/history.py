@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from idlewright.diagnosis.belief import Belief, broad_rest
 from idlewright.diagnosis.evidence import Part
@@ -16,6 +15,7 @@ from idlewright.diagnosis.prior import Prior
 from idlewright.job.groups import Group, grouped, probabilities
 from idlewright.model.cells import IntArray
 from idlewright.model.scalars import FloatArray
+from idlewright.physics.normal import ndtr
 
 SMALLEST = 1e-9
 TAKEN_FOR_SLIP = 0.5

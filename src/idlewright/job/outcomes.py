@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr, ndtr
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.diagnosis.pairs import PairRows
@@ -19,6 +18,7 @@ from idlewright.model.forms import Form, Mode
 from idlewright.model.latents import from_scale, noise_in_unit, slope_of_scale
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER, Meter
+from idlewright.physics.normal import log_ndtr, ndtr
 
 MOST_ROWS = 140
 MASS_KEPT = 0.998

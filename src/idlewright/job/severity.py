@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import ndtr
 
 from idlewright.diagnosis.belief import Belief
 from idlewright.family.kinds import Span
 from idlewright.model.cells import leading_span
 from idlewright.model.scalars import FloatArray
+from idlewright.physics.normal import ndtr
 
 LEVEL = 0.9
 GRID = np.linspace(0.0, 1.0, 401)

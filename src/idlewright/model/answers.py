@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import ndtr
 
 from idlewright.model.cells import IntArray, place
 from idlewright.model.compiled import CompiledModel
@@ -22,6 +21,7 @@ from idlewright.model.latents import (
 )
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import LIVE_VOLT, Meter, in_base_unit, why_ohms_invalid
+from idlewright.physics.normal import ndtr
 
 LEVEL = 0.9
 """Share of cars that a predicted range holds."""

@@ -15,9 +15,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
 
 from idlewright.errors import BadInput, CannotTell, Problem
+from idlewright.physics.normal import ndtr
 from idlewright.physics.uncertainty import propagate
 from idlewright.quantities import format_quantity, format_range
 

@@ -13,7 +13,6 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import expit
 
 from idlewright.errors import BadInput, Problem
 from idlewright.physics.idle_equations import (
@@ -207,8 +206,8 @@ def _settle(world: Equations) -> _Point:
     low = np.full_like(span, -_NARROW)
 
     def pressure_of(z: Array) -> tuple[Array, Array]:
-        rise = expit(z)
-        return world.lowest_kpa + span * rise, span * rise * expit(-z)
+        rise = 1.0 / (1.0 + np.exp(-z))
+        return world.lowest_kpa + span * rise, span * rise / (1.0 + np.exp(z))
 
     def air(z: Array) -> tuple[Array, Array]:
         pressure, dp = pressure_of(z)

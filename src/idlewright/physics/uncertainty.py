@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtrit
 
 from idlewright.errors import CannotTell
 
@@ -75,6 +74,8 @@ def effective_freedom(parts: ArrayLike, freedom: ArrayLike) -> float:
 
 def coverage_factor(probability: float, freedom: float = math.inf) -> float:
     """Factor k of the two-sided interval +/- k u with this probability (GUM G.3, Student's t)."""
+    from scipy.special import ndtri, stdtrit  # slow to import, and a judgement needs neither
+
     upper = 0.5 * (1.0 + probability)
     if math.isinf(freedom):
         return float(ndtri(upper))
