@@ -64,8 +64,8 @@ def number_slips(
         value: as typed, in the form's unit. noise: the meter's.
     """
     shapes = [
-        _named(kind, read_as(latent, shown, noise))
-        for kind, latent, shown in _shapes(family, form, red, black, value)
+        _named(kind, read_as(latent, factor * value, _scaled(noise, factor)))
+        for kind, latent, factor in _shapes(family, form, red, black)
     ]
     return _weighted(shapes)
 
@@ -97,31 +97,37 @@ def _weighted(shapes: list[Alternative]) -> tuple[Alternative, ...]:
     return tuple(replace(shape, ln_weight=share + shape.ln_weight) for shape in shapes)
 
 
+def _scaled(noise: Noise, factor: float) -> Noise:
+    """The noise of what the meter really showed, if the number typed is taken times a factor."""
+    size = abs(factor)
+    return replace(noise, own=size * noise.own, step=size * noise.step)
+
+
 def _shapes(
-    family: Family, form: Form, red: str | None, black: str | None, value: float
+    family: Family, form: Form, red: str | None, black: str | None
 ) -> Iterator[tuple[str, Latent, float]]:
-    """(kind, latent really read, value really shown)."""
+    """(kind, latent really read, what was really shown as a multiple of what was typed)."""
     latent = form.modes[0].number
     assert latent is not None
     if isinstance(latent, VoltBetween | OhmBetween) and red is not None and black is not None:
         for kind, moved in _moved_leads(family, latent, red, black):
-            yield kind, moved, value
-        yield "unit", latent, value * 1000.0
-        yield "unit", latent, value / 1000.0
+            yield kind, moved, 1.0
+        yield "unit", latent, 1e3
+        yield "unit", latent, 1e-3
     if isinstance(latent, VoltBetween):
-        yield "leads swapped", latent, -value
+        yield "leads swapped", latent, -1.0
     if isinstance(latent, OhmBetween):
         plugged = {
             name: "plugged" if chosen == "unplugged" else chosen for name, chosen in latent.state
         }
         if plugged != dict(latent.state):
-            yield "plug left on", replace(latent, state=freeze(plugged)), value
+            yield "plug left on", replace(latent, state=freeze(plugged)), 1.0
     if isinstance(latent, VoltBetween | OhmBetween):
         for other in _other_positions(family, dict(latent.state)):
-            yield "other position", replace(latent, state=freeze(other)), value
+            yield "other position", replace(latent, state=freeze(other)), 1.0
     if isinstance(latent, EngineOutput) and latent.kind == "speed":
-        yield "cylinder count", latent, value * 2.0
-        yield "cylinder count", latent, value / 2.0
+        yield "cylinder count", latent, 2.0
+        yield "cylinder count", latent, 0.5
 
 
 def _moved_leads(

@@ -72,3 +72,19 @@ def test_a_reading_that_nothing_shows_leaves_something_else_open(model):
     got = belief(model, reading(model, "reference", 4600.0))
     assert got.slip[0] + got.other == pytest.approx(1.0, abs=1e-6)
     assert got.other < 0.5
+
+
+def test_a_mistaken_unit_has_the_noise_of_what_the_meter_showed(model):
+    """5.00 kV with a last digit of 10 V was 5.00 V with a last digit of 10 mV."""
+    one = model.family.checks["reference"]
+    form = form_of_check(model.family, one, 10e6)
+    coarse = Noise(0.003, 2.0, 10.0, 1e5, "m:volt")
+    shapes = number_slips(model.family, form, one.red, one.black, 5000.0, coarse)
+    fine = Noise(0.003, 0.002, 0.01, 600.0, "m:volt")
+    (due,) = number_alternatives(form, 5.0, fine)
+    factors = [shape.factors[0] for shape in shapes if shape.slip == "unit"]
+    assert any(
+        (f.low, f.high) == pytest.approx((due.boxes[0].low, due.boxes[0].high))
+        for f in factors
+        if due.boxes and hasattr(f, "low")
+    )
