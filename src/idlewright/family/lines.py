@@ -6,17 +6,14 @@ refers to it is not reported a second time.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
-
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
 
 from idlewright.errors import Problem
+from idlewright.family.checked import Line, M, check_line, head_problems
 from idlewright.family.names import did_you_mean, is_id
 from idlewright.family.positions import Path
-from idlewright.family.salvage import Muted, salvaged
+from idlewright.family.salvage import Muted
 from idlewright.family.schema import (
     AIR_METERING,
     ELEMENTS,
@@ -24,15 +21,10 @@ from idlewright.family.schema import (
     TEXT_SECTIONS,
     TOP_KEYS,
     ControlLine,
-    Line,
     Port,
     ScalarLine,
 )
 from idlewright.family.textfile import Document
-
-FORMAT = 1
-
-M = TypeVar("M", bound=BaseModel)
 
 
 @dataclass(slots=True)
@@ -113,28 +105,6 @@ def read_top(document: Document, lines: Lines) -> None:
             document.problem(("engine",), "air_metering is missing",
                              'air_metering = "carburettor", "speed-density" or "airflow-meter"',
                              "add it above the sections: a leak acts differently on each")
-        )
-
-
-def head_problems(document: Document) -> Iterable[Problem]:
-    """`format = 1` and `id`, which every file of ours begins with."""
-    version = document.data.get("format")
-    if version is None:
-        yield document.problem(("format",), "format is missing", "format = 1", "add it at the top")
-    elif isinstance(version, bool) or version != FORMAT:
-        newer = isinstance(version, int) and version > FORMAT
-        yield document.problem(
-            ("format",),
-            f"format {version} is not known here",
-            "format = 1",
-            "use a newer version of this program" if newer else "write format = 1",
-        )
-    name = document.data.get("id")
-    if name is None:
-        yield document.problem(("id",), "id is missing", 'id = "a-name"', "add it at the top")
-    elif not isinstance(name, str) or not is_id(name.replace("-", "_")):
-        yield document.problem(
-            ("id",), f"{name!r} is no id", "lower case words, digits, `-`, `_` and `.`", "rename it"
         )
 
 
@@ -225,56 +195,3 @@ def _checked(
     lines: Lines, model: type[M], raw: Mapping[str, object], path: Path
 ) -> M | None:
     return check_line(lines.document, model, raw, path, lines.problems, lines.muted)
-
-
-def check_line(
-    document: Document,
-    model: type[M],
-    raw: Mapping[str, object],
-    path: Path,
-    problems: list[Problem],
-    muted: list[Muted],
-) -> M | None:
-    """One line as its model, with all its faults added to `problems`.
-
-    A faulty line is salvaged where it can be, and noted in `muted`; else it is None.
-    """
-    try:
-        return model.model_validate(raw)
-    except ValidationError as error:
-        details = error.errors(include_url=False)
-        problems += [problem_of(document, path, detail, model) for detail in details]
-        line, quiet = salvaged(document, model, raw, path, details)
-        muted.append(quiet)
-        return line
-
-
-def problem_of(
-    document: Document, path: Path, detail: ErrorDetails, model: type[BaseModel]
-) -> Problem:
-    """One pydantic error as a problem of ours."""
-    loc = tuple(detail["loc"])
-    place = (*path, *loc)
-    key = str(loc[-1]) if loc else ""
-    kind = detail["type"]
-    if kind == "missing":
-        return document.problem(place, f"{key} is missing", f"a line with {key} = …", f"add {key}")
-    if kind == "extra_forbidden":
-        known = [f.alias or name for name, f in model.model_fields.items()]
-        if isinstance(detail["input"], dict) and key not in known:
-            return document.problem(
-                place, f'unknown key "{key}"', "one of " + ", ".join(known),
-                f'{did_you_mean(key, known, "key")} (an id with a dot is written in quotes)',
-            )
-        return document.problem(
-            place, f'unknown key "{key}"', "one of " + ", ".join(known),
-            did_you_mean(key, known, "key"),
-        )
-    context = detail.get("ctx") or {}
-    if kind == "idlewright":
-        return document.problem(
-            place, str(context["says"]), str(context["expected"]), str(context["remedy"])
-        )
-    message = detail["msg"]
-    expected = message.replace("Input should be ", "").replace("a valid dictionary", "a table")
-    return document.problem(place, f"{key} cannot be used", expected, "correct the value")

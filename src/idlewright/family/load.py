@@ -6,11 +6,9 @@ from functools import lru_cache
 from pathlib import Path as FilePath
 
 from idlewright.errors import BadInput, Problem
-from idlewright.family.finish import family_of, finish
 from idlewright.family.kinds import Family
 from idlewright.family.names import did_you_mean
-from idlewright.family.parts import SUFFIXES, assemble, known_files
-from idlewright.family.references import check_references
+from idlewright.family.shipped import SUFFIXES, known_files
 from idlewright.family.textfile import Document, read_document
 
 
@@ -71,6 +69,11 @@ def family_from(document: Document) -> Family:
 
 def family_and_problems(document: Document) -> tuple[Family | None, list[Problem]]:
     """The family in a document, or None and what is wrong with it."""
+    # Imported here: slow, and not needed where the expanded family is kept.
+    from idlewright.family.finish import family_of, finish
+    from idlewright.family.parts import assemble
+    from idlewright.family.references import check_references
+
     lines, draft = assemble(document)
     finish(draft)
     problems = [*draft.problems, *check_references(draft)]
@@ -90,3 +93,10 @@ def in_order(problems: list[Problem], document: Document) -> list[Problem]:
         dict.fromkeys(problems),
         key=lambda problem: (problem.file != document.name, problem.file, problem.line or 0),
     )
+
+
+def at_family(document: Document, problem: Problem) -> Problem:
+    """A problem of a named family that has no file of its own, at the line that names it."""
+    if problem.file:
+        return problem
+    return document.problem(("family",), problem.says, problem.expected, problem.remedy)

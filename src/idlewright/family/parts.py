@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from importlib import resources
 from pathlib import Path as FilePath
 
 from idlewright.errors import BadInput, Problem
@@ -17,10 +16,9 @@ from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
 from idlewright.family.rename import CLEAN, Renamer, rename_draft, renamer_for
 from idlewright.family.schema import SECTIONS, Port, UseLine
+from idlewright.family.shipped import DATA, SUFFIXES, known_files
 from idlewright.family.textfile import Document, read_document
 
-DATA = FilePath(str(resources.files("idlewright.family"))) / "data"
-SUFFIXES = (".toml", ".json")
 SHARED = ("sheet", "caution", "tool", "plug")
 """Sections where several parts may say the same thing."""
 
@@ -41,15 +39,6 @@ class _Asked:
     changes: list[_Change] = field(default_factory=list)
     without: dict[str, Origin] = field(default_factory=dict)
     taken: set[str] = field(default_factory=set)
-
-
-def known_files(folder: str) -> dict[str, FilePath]:
-    """Shipped families or parts: id -> file."""
-    return {
-        file.stem: file
-        for file in sorted((DATA / folder).iterdir())
-        if file.suffix in SUFFIXES and file.is_file()
-    }
 
 
 def assemble(document: Document) -> tuple[Lines, Draft]:

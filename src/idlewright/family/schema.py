@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator
+from pydantic import Field, PlainValidator
 
 from idlewright.family.amounts import (
     SHEET_TEXT,
@@ -41,6 +41,7 @@ from idlewright.family.amounts import (
     table_of,
     text,
 )
+from idlewright.family.checked import Flag, Line
 from idlewright.family.kinds import Value
 from idlewright.family.names import is_node
 
@@ -74,12 +75,6 @@ def _scale(value: object) -> str:
     return str(value)
 
 
-def _flag(value: object) -> bool:
-    if not isinstance(value, bool):
-        refuse(f"{shown(value)} is neither true nor false", "true or false, without quotes")
-    return value
-
-
 def _switch_ohm(value: object) -> str | dict[str, Amount]:
     if isinstance(value, str):
         if SHEET_TEXT.fullmatch(value) is None:
@@ -91,14 +86,7 @@ def _switch_ohm(value: object) -> str | dict[str, Amount]:
 
 Pair = Annotated[tuple[str, str], _nodes(2)]
 Triple = Annotated[tuple[str, str, str], _nodes(3)]
-Flag = Annotated[bool, PlainValidator(_flag)]
 _TINY = Amount(Value(number=0.01), 1.0)
-
-
-class Line(BaseModel):
-    """Base of every line: strict, no unknown keys."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class UseLine(Line):

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from pathlib import Path as FilePath
 
 from idlewright.errors import BadInput, Problem
+from idlewright.family.checked import head_problems
 from idlewright.family.kinds import Family, Sheet, SheetEntry, SheetValue
-from idlewright.family.lines import head_problems
 from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
 from idlewright.family.textfile import Document, content_sha256, document_of, read_document
-from idlewright.quantities import Unit, Where, find_unit, parse_quantity
+from idlewright.quantities import Unit, find_unit, parse_quantity
 
 TOP_KEYS = ("format", "id", "family", "vehicle", "value")
 NONE = "none"
@@ -159,10 +159,10 @@ class _Reader:
         if text.strip().casefold() == NONE:
             return None
         unit = _unit(entry)
-        spot = self.document.problem(path, "")
-        where = Where(spot.file, spot.line, spot.key)
         try:
-            quantity = parse_quantity(text, dimension=unit.dimension, where=where)
+            quantity = parse_quantity(
+                text, dimension=unit.dimension, where=lambda: self.document.where(path)
+            )
         except BadInput as error:
             self.problems += [with_remedy(p, _form(entry)) for p in error.problems]
             return None

@@ -18,6 +18,7 @@ from typing import NoReturn
 from idlewright.errors import BadInput, Problem
 from idlewright.family.names import dotted
 from idlewright.family.positions import Path, json_lines, nearest_line, toml_lines
+from idlewright.quantities import Where
 
 LARGEST_BYTES = 20_000_000
 """Larger files are refused: no file of ours comes near, and a wrong file is named at once."""
@@ -67,6 +68,11 @@ class Document:
             line=self.line(path),
             key=dotted(self.named(path)),
         )
+
+    def where(self, path: Path) -> Where:
+        """Where `path` stands."""
+        spot = self.problem(path, "")
+        return Where(spot.file, spot.line, spot.key)
 
     def named(self, path: Path) -> list[str | int]:
         """`path` with list positions replaced by the item's own id where it has one."""

@@ -11,7 +11,7 @@ from idlewright.family.draft import Draft
 from idlewright.family.finish import family_of, finish
 from idlewright.family.kinds import Condition, Family, Scalar, Span
 from idlewright.family.lines import Lines
-from idlewright.family.load import family_and_problems, find_family, in_order
+from idlewright.family.load import at_family, family_and_problems, find_family, in_order
 from idlewright.family.parts import assemble
 from idlewright.family.references import check_references
 from idlewright.family.schema import Port
@@ -82,13 +82,6 @@ def _vet_sheet(document: Document) -> list[Problem]:
     except BadInput as error:
         return [at_family(document, problem) for problem in error.problems]
     return in_order(sheet_from(document, family)[1], document)
-
-
-def at_family(document: Document, problem: Problem) -> Problem:
-    """A problem of a named family that has no file of its own, at the line that names it."""
-    if problem.file:
-        return problem
-    return document.problem(("family",), problem.says, problem.expected, problem.remedy)
 
 
 _VETS: Mapping[Kind, Callable[[Document], list[Problem]]] = {

@@ -139,8 +139,7 @@ def _meters(reader: FileReader) -> dict[str, Meter]:
         base: Path = ("meter", index)
 
         def place(key: str, base: Path = base) -> Where:
-            spot = reader.document.problem((*base, *key.split(".")), "")
-            return Where(spot.file, spot.line, spot.key)
+            return reader.document.where((*base, *key.split(".")))
 
         try:
             meter = meter_from_mapping(raw, place)

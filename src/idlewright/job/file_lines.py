@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field, PlainValidator
 
 from idlewright.family.amounts import Names, StateMap, Text, refuse, shown
-from idlewright.family.schema import Flag, Line
+from idlewright.family.checked import Flag, Line
 
 TOP_KEYS = (
     "format", "id", "family", "vehicle", "sheet", "complaint", "state", "limits", "meter", "code",

@@ -8,15 +8,14 @@ from pathlib import Path as FilePath
 from pydantic import BaseModel
 
 from idlewright.errors import BadInput, Problem
+from idlewright.family.checked import M, check_line, head_problems
 from idlewright.family.kinds import Family, Sheet
-from idlewright.family.lines import M, check_line, head_problems
-from idlewright.family.load import find_family
+from idlewright.family.load import at_family, find_family
 from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
 from idlewright.family.salvage import Muted
 from idlewright.family.sheet import sheet_from, values_from
 from idlewright.family.textfile import Document, content_sha256, read_document
-from idlewright.family.vet import at_family
 from idlewright.job.file_lines import TOP_KEYS
 
 

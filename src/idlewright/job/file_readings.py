@@ -18,7 +18,6 @@ from idlewright.quantities import (
     UNITS,
     Overload,
     Quantity,
-    Where,
     convert,
     find_unit,
     parse_display,
@@ -253,9 +252,8 @@ class ReadingReader:
                     "leave the number out",
                 )
             )
-        spot = self.document.problem(path, "")
         found = parse_display(
-            typed, dimension=UNITS[unit].dimension, where=Where(spot.file, spot.line, spot.key)
+            typed, dimension=UNITS[unit].dimension, where=lambda: self.document.where(path)
         )
         if isinstance(found, Overload):
             return Understood(word=word, overload=True, overload_unit=found.shown_unit)

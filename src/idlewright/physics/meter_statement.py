@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
+from functools import partial
 from typing import Any, Final, TypeGuard
 
 from idlewright.errors import BadInput, Problem
@@ -122,7 +123,8 @@ class _Reader:
         size = math.nan
         if isinstance(value, str):
             try:
-                size = parse_quantity(value, dimension=dimension, where=self.place(key)).value
+                where = partial(self.place, key)
+                size = parse_quantity(value, dimension=dimension, where=where).value
             except BadInput as error:
                 self.problems.extend(error.problems)
                 return 0.0

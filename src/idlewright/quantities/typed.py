@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, NoReturn
@@ -88,47 +89,54 @@ class _Text:
 
     typed: str
     dimension: Dimension | None
-    where: Where
+    where: Where | Callable[[], Where] | None
 
     def refuse(self, says: str, *, remedy: str = "", expected: str | None = None) -> NoReturn:
         wanted = _wanted(self.dimension) if expected is None else expected
+        where = self.where() if callable(self.where) else self.where or Where()
         raise BadInput(
             Problem(
                 says=f"{quoted(self.typed)} {says}",
                 expected=wanted and f"expected {wanted}",
                 remedy=remedy,
-                file=self.where.file,
-                line=self.where.line,
-                key=self.where.key,
+                file=where.file,
+                line=where.line,
+                key=where.key,
             )
         )
 
 
 def parse_quantity(
-    text: str, *, dimension: Dimension | None = None, where: Where | None = None
+    text: str,
+    *,
+    dimension: Dimension | None = None,
+    where: Where | Callable[[], Where] | None = None,
 ) -> Quantity:
     """Read "number unit". BadInput for anything else, also for an overload ("OL")."""
     found = parse_display(text, dimension=dimension, where=where)
     if isinstance(found, Overload):
-        context = _Text(text, dimension, where or Where())
+        context = _Text(text, dimension, where)
         context.refuse("is no number", remedy="type the number and its unit")
     return found
 
 
 def parse_display(
-    text: str, *, dimension: Dimension | None = None, where: Where | None = None
+    text: str,
+    *,
+    dimension: Dimension | None = None,
+    where: Where | Callable[[], Where] | None = None,
 ) -> Quantity | Overload:
     """Read what a display showed: "number unit", or an overload ("OL", "open", "overload").
 
     Args:
         text: as typed. A comma may be a decimal comma or group thousands where only one fits.
         dimension: what is expected; None takes any.
-        where: place for the error message.
+        where: place for the error message; a function is only asked when there is one.
 
     Raises:
         BadInput: says what is wrong, what was expected and, where one is close, what was meant.
     """
-    context = _Text(text, dimension, where or Where())
+    context = _Text(text, dimension, where)
     clean = " ".join(text.translate(_SAME).split())
     if not clean:
         context.refuse("is empty", remedy="type what the display showed")

@@ -20,7 +20,7 @@ import numpy as np
 from idlewright.errors import BadInput, CannotTell, Problem
 from idlewright.family.kinds import Family, Sheet
 from idlewright.family.load import family_from, load_family
-from idlewright.family.parts import known_files
+from idlewright.family.shipped import known_files
 from idlewright.family.textfile import read_document
 from idlewright.job.entries import JobFile
 from idlewright.job.file import load_job

@@ -9,7 +9,7 @@ import pytest
 from idlewright.errors import BadInput
 from idlewright.family import load_family
 from idlewright.family.kinds import Family
-from idlewright.family.parts import known_files
+from idlewright.family.shipped import known_files
 
 FRAGMENT = Path(__file__).parent / "fragment.toml"
 

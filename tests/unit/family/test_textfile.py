@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from idlewright.errors import BadInput, Problem
-from idlewright.family.parts import DATA
 from idlewright.family.positions import json_lines, toml_lines
+from idlewright.family.shipped import DATA
 from idlewright.family.textfile import LARGEST_BYTES, parse_document, read_document
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from idlewright.errors import BadInput
 from idlewright.family import expanded, load_family, vet_file
-from idlewright.family.parts import DATA
+from idlewright.family.shipped import DATA
 
 FOLDER = Path(__file__).parents[2] / "contracts" / "mistakes"
 
