@@ -25,7 +25,7 @@ from idlewright.family.schema import WireLine
 
 WEIGHTS = {"open": 0.5, "poor": 0.5, "contact": 1.5, "loose": 1.0, "short": 0.3}
 CONDUCTOR_WITHIN = 0.5
-OPEN_RANGE = (1e6, 1e9)
+OPEN_RANGE = (1e6, 1e11)
 SHORT_RANGE = (0.1, 200.0)
 SUPPLY_POOR, SUPPLY_CONTACT = (8.0, 3e3), (5.0, 5e3)
 SIGNAL_POOR, SIGNAL_CONTACT = (1.5e3, 6e5), (1e3, 3e5)

@@ -20,6 +20,7 @@ from idlewright.job.file import load_job
 from idlewright.job.groups import probabilities
 from idlewright.job.prepared import Prepared
 from idlewright.job.severity import GRID, severity_cdf
+from idlewright.model.compiled import CompiledModel
 from idlewright.model.latents import Latent
 from idlewright.physics.meter import ORDINARY, ORDINARY_METER, Meter
 from idlewright.practice import Luck, PracticeCar, SlipMade, open_car
@@ -183,17 +184,35 @@ def _leader(car: PracticeCar, belief: Belief, prepared: Prepared) -> Row:
     suspects = [*names, [], [NOTHING_ELSE]]
     chances = [*odds, belief.good, belief.other]
     listed = all(hidden.listed for hidden in car.hidden.faults)
-    true = [*car.faults] if listed else [NOTHING_ELSE]
-    right = next(k for k, names in enumerate(suspects) if names == true or set(true) & set(names))
+    true = [*car.faults, *_by_the_book(car, belief.model)] if listed else [NOTHING_ELSE]
+    places = [k for k, names in enumerate(suspects) if names == true or set(true) & set(names)]
     best = int(np.argmax(chances))
     return {
-        "truth": true,
+        "truth": [*car.faults] if listed else [NOTHING_ELSE],
         "intermittent": any(hidden.liability < 1 for hidden in car.hidden.faults),
-        "p_truth": short(chances[right]),
+        "p_truth": short(sum(chances[k] for k in places)),
         "leader": suspects[best],
         "p_leader": short(chances[best]),
-        "right": best == right,
+        "right": best in places,
     }
+
+
+def _by_the_book(car: PracticeCar, model: CompiledModel) -> list[str]:
+    """What the family calls a car's faults whose severity is beyond their own range.
+
+    Five megohms in a wire that its fault "poor" has up to one is what the family calls open.
+    """
+    found = []
+    for hidden in car.hidden.faults:
+        span = hidden.fault.spans[0]
+        if len(hidden.fault.spans) > 1 or span.act != "set" or 0.0 <= hidden.severity <= 1.0:
+            continue
+        value = span.low * (span.high / span.low) ** hidden.severity if span.low > 0 else math.nan
+        for other in model.cells.faults:
+            same = [one for one in other.spans if one.scalar == span.scalar and one.act == "set"]
+            if len(other.spans) == 1 and same and same[0].low <= value <= same[0].high:
+                found.append(other.id)
+    return found
 
 
 def _repair(car: PracticeCar, belief: Belief, family: Family) -> Row:
