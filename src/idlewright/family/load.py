@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from functools import lru_cache
 from pathlib import Path as FilePath
 
+from idlewright import kept
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family
 from idlewright.family.names import did_you_mean
-from idlewright.family.shipped import SUFFIXES, known_files
+from idlewright.family.shipped import DATA, SUFFIXES, known_files
 from idlewright.family.textfile import Document, read_document
 
 
@@ -52,7 +54,16 @@ def find_family(id_or_path: str | FilePath, beside: str | FilePath | None) -> Fa
 
 @lru_cache(maxsize=8)
 def _shipped(file: FilePath) -> Family:
-    return family_from(read_document(file))
+    """A shipped family, expanded; kept between runs by the content of all shipped files."""
+    files = sorted(path for path in DATA.rglob("*") if path.suffix in SUFFIXES)
+    content = [f"{path.stem} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in files]
+    key = kept.key_of("family", str(file), *content)
+    found = kept.load(key)
+    if isinstance(found, Family):
+        return found
+    family = family_from(read_document(file))
+    kept.keep(key, family)
+    return family
 
 
 def family_from(document: Document) -> Family:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from idlewright import kept
 from idlewright.diagnosis.unlisted import Unlisted
 from idlewright.family.kinds import Family, Sheet
-from idlewright.job import kept
 from idlewright.job.groups import Group, all_forms, groups_of
 from idlewright.model.compiled import CompiledModel, compile_model
 from idlewright.model.forms import Form

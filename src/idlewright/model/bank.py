@@ -23,20 +23,25 @@ class BankRows:
     """One latent in all C cells, N of them different.
 
     Attributes:
-        x: mean at the centre, working scale, (C,). slopes: derivatives by z, tolerances then
-            severity, (N, T + 1); single precision, since 1e-7 of a slope is far below all noise.
-        of: slopes of each cell, (C,). own: cells that do not look like their variant's good car,
-            (C,).
+        x: mean at the centre, working scale, (C,). slopes: derivatives by the k coordinates that
+            move it in any cell, (N, k); single precision, since 1e-7 of a slope is far below all
+            noise. columns: which those are of the tolerances and, last, severity, (k,).
+        width: T + 1. of: slopes of each cell, (C,). own: cells that do not look like their
+            variant's good car, (C,).
     """
 
     x: FloatArray
     slopes: NDArray[np.float32]
+    columns: IntArray
+    width: int
     of: NDArray[np.int32]
     own: NDArray[np.bool_]
 
     def at(self, cell: IntArray) -> tuple[FloatArray, NDArray[np.float32]]:
         """Means (R,) and derivatives (R, T + 1) in some cells."""
-        return self.x[cell], self.slopes[self.of[cell]]
+        slopes = np.zeros((len(cell), self.width), dtype=np.float32)
+        slopes[:, self.columns] = self.slopes[self.of[cell]]
+        return self.x[cell], slopes
 
     @property
     def different(self) -> int:
@@ -64,7 +69,9 @@ def bank_rows(x: FloatArray, slopes: FloatArray, cells: Cells) -> BankRows:
             same = _alike(x, slopes, mine, theirs)
             stands_for[mine[same]] = stands_for[theirs[same]]
     kept, of = np.unique(stands_for, return_inverse=True)
-    return BankRows(x, slopes[kept].astype(np.float32), of.astype(np.int32), own)
+    columns = np.flatnonzero((slopes != 0.0).any(axis=0))
+    few = slopes[np.ix_(kept, columns)].astype(np.float32)
+    return BankRows(x, few, columns, slopes.shape[1], of.astype(np.int32), own)
 
 
 def _alike(

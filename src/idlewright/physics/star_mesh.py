@@ -14,9 +14,8 @@ Method and accuracy: `elimination`; arithmetic on many worlds: `tape`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +23,8 @@ from numpy.typing import NDArray
 from idlewright.errors import BadInput, Problem
 from idlewright.physics.elimination import Ends, Pair, Reduction, neighbours, reachable
 from idlewright.physics.severity import between, check_ohms
-from idlewright.physics.tape import Recorder, Row, Signed, Tape, Term, aligned, compile_tape
+from idlewright.physics.tape import Recorder, Row, Signed, Term, aligned
+from idlewright.physics.tapes import Tapes
 from idlewright.physics.worlds import Rows, Worlds, check_worlds
 
 _NO_PATH_OHM = 1e300
@@ -60,47 +60,6 @@ class PortSensitivity:
     dvolts_demf: NDArray[np.float64]
 
 
-Wish = TypeVar("Wish")
-
-
-class _Tapes(Generic[Wish]):
-    """The tapes of one topology, one for each kind of inputs and wish, compiled when needed.
-
-    Args:
-        record: takes down what gives a wish, and says which values it is.
-    """
-
-    def __init__(self, record: Callable[[Recorder, Worlds, Wish], list[int | None]]) -> None:
-        self._record = record
-        self._compiled: dict[object, Tape] = {}
-        self._guarded = False
-
-    def run(self, worlds: Worlds, wish: Wish, out: NDArray[np.float64]) -> None:
-        """Fill `out` with what was wished for.
-
-        A node whose branches all have conductance 0 in some world asks for 0/0. That raises the
-        processor's flag, which costs nothing to watch; from then on the guarded tape runs.
-        """
-        if not self._guarded:
-            try:
-                with np.errstate(divide="raise", invalid="raise"):
-                    self._tape(worlds, wish, guarded=False).run(worlds.rows, out)
-                return
-            except FloatingPointError:
-                self._guarded = True
-        with np.errstate(over="ignore", invalid="ignore"):  # only where nothing is connected
-            self._tape(worlds, wish, guarded=True).run(worlds.rows, out)
-
-    def _tape(self, worlds: Worlds, wish: Wish, guarded: bool) -> Tape:
-        key = (wish, worlds.kind, guarded)
-        tape = self._compiled.get(key)
-        if tape is None:
-            recorder = Recorder(len(worlds.rows), guarded)
-            asked = self._record(recorder, worlds, wish)
-            tape = self._compiled[key] = compile_tape(recorder, asked, worlds.wide)
-        return tape
-
-
 class PortProgram:
     """A topology seen from two of its nodes. Made by `compile_port`; safe to use from threads."""
 
@@ -109,7 +68,7 @@ class PortProgram:
         self.a = a
         self.b = b
         self.connected = b in reachable(neighbours(branches), a)
-        self._tapes = _Tapes(self._record)
+        self._tapes = Tapes(self._record)
 
     def solve(self, conductance: Rows, emf: Rows) -> Port:
         """Open-circuit volts and source resistance in each world.
@@ -195,7 +154,7 @@ class NetworkProgram:
         reached = reachable(near, zero)
         self.nodes = tuple(node for node in near if node != zero)
         self.floating = tuple(node for node in self.nodes if node not in reached)
-        self._tapes = _Tapes(self._record)
+        self._tapes = Tapes(self._record)
         self._apart: dict[int, _Severed] = {}
 
     def node_volts(

@@ -1,6 +1,6 @@
-"""What was worked out about a family and sheet, kept between runs in the user's own cache folder.
+"""What was worked out about families and sheets, kept between runs in the user's cache folder.
 
-The key is the content: family, sheet, version, program files, Python and NumPy. A file that is
+The key is the content: files, version, program files, Python and NumPy. A file that is
 missing, damaged or of other content is worked out again; deleting the folder is always safe. It is
 written under a temporary name and renamed, so several programs may write at once. The content is a
 pickle of our own records: it is read only from the user's cache folder and only if its hash agrees.
@@ -14,6 +14,7 @@ import os
 import pickle
 import sys
 import tempfile
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,7 @@ from idlewright.version import __version__
 
 MARK = b"idlewright kept 1\n"
 DIGEST = 32
-MOST_FILES = 8
+MOST_FILES = 12
 
 
 def folder() -> Path:
@@ -33,13 +34,19 @@ def folder() -> Path:
 
 def key_of(*content: str) -> str:
     """Key of something worked out from the given content by this very program."""
+    parts = (__version__, sys.version, np.__version__, _program(), *content)
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+@lru_cache(maxsize=1)
+def _program() -> str:
+    """Changes whenever any file of the program does: hash of names, sizes and times."""
     source = hashlib.sha256()
-    package = Path(__file__).parent.parent
+    package = Path(__file__).parent
     for path in sorted(package.rglob("*.py")):
         facts = path.stat()
         source.update(f"{path.relative_to(package)} {facts.st_size} {facts.st_mtime_ns}".encode())
-    parts = (__version__, sys.version, np.__version__, source.hexdigest(), *content)
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+    return source.hexdigest()
 
 
 def load(key: str) -> object | None:

@@ -4,7 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from idlewright.job import kept
+from idlewright import kept
 
 
 @pytest.fixture(autouse=True)
