@@ -24,7 +24,7 @@ from idlewright.model.scalars import FloatArray
 
 BROAD_SHARE = 0.25
 """Share of something else that no place in the circuit explains; the rest is placed."""
-PAIRS_FROM = 0.03
+PAIRS_FROM = 0.1
 """Odds of something else from which two faults at once are weighed (always after a repair)."""
 AS_GOOD_SHARE = 0.75
 """Under a fault no family names, a reading is as on a good car with this chance, else anything."""

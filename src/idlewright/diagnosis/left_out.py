@@ -13,7 +13,7 @@ from idlewright.diagnosis.gaussian import evidence_of_block, inside_range, poste
 from idlewright.diagnosis.pieces import ln_sum
 from idlewright.model.scalars import FloatArray
 
-MOST_MODES = 6
+MOST_MODES = 3
 """Combinations of modes looked at."""
 
 
