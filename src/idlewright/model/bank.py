@@ -49,36 +49,54 @@ class BankRows:
         return len(self.slopes)
 
 
-def bank_rows(x: FloatArray, slopes: FloatArray, cells: Cells) -> BankRows:
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A latent in the cells where it was worked out, E of them; the others look like one of these.
+
+    Attributes:
+        x: means, (E,). slopes: derivatives by the coordinates `columns`, (E, k).
+        sees: which of them each cell is, (C,).
+    """
+
+    x: FloatArray
+    slopes: FloatArray
+    columns: IntArray
+    sees: IntArray
+
+
+def bank_rows(solved: Solved, cells: Cells, width: int) -> BankRows:
     """Keep the slopes of each different cell once.
 
     A cell may share those of its variant's good car, or of the same cell of an earlier variant.
 
     Args:
-        x: (C,). slopes: (C, T + 1).
+        width: T + 1.
     """
-    count, block = len(cells), len(cells) // len(cells.good)
-    good = cells.good[cells.variant]
-    stands_for = np.arange(count)
-    own = ~_alike(x, slopes, stands_for, good)
+    sees = solved.sees
+    good = sees[cells.good[cells.variant]]
+    stands_for = sees.copy()
+    own = ~_alike(solved, sees, good)
     stands_for[~own] = good[~own]
+    block = len(cells) // len(cells.good)
     for variant in range(1, len(cells.good)):
         mine = variant * block + np.arange(block)
         for earlier in range(variant):
             theirs = mine - (variant - earlier) * block
-            same = _alike(x, slopes, mine, theirs)
+            same = _alike(solved, sees[mine], sees[theirs])
             stands_for[mine[same]] = stands_for[theirs[same]]
     kept, of = np.unique(stands_for, return_inverse=True)
-    columns = np.flatnonzero((slopes != 0.0).any(axis=0))
-    few = slopes[np.ix_(kept, columns)].astype(np.float32)
-    return BankRows(x, few, columns, slopes.shape[1], of.astype(np.int32), own)
+    slopes = solved.slopes[kept].astype(np.float32)
+    return BankRows(solved.x[sees], slopes, solved.columns, width, of.astype(np.int32), own)
 
 
-def _alike(
-    x: FloatArray, slopes: FloatArray, one: IntArray, other: IntArray
-) -> NDArray[np.bool_]:
-    """True where two rows are the same for every purpose, (R,)."""
-    close = np.abs(x[one] - x[other]) <= ALIKE
-    at = np.flatnonzero(close)
-    close[at] = np.abs(slopes[one[at]] - slopes[other[at]]).max(axis=1) <= ALIKE_SLOPE
-    return close
+def _alike(solved: Solved, one: IntArray, other: IntArray) -> NDArray[np.bool_]:
+    """True where two solved cells are the same for every purpose, (R,)."""
+    count = len(solved.x)
+    pairs, back = np.unique(one * count + other, return_inverse=True)
+    first, second = pairs // count, pairs % count
+    close = np.abs(solved.x[first] - solved.x[second]) <= ALIKE
+    at = np.flatnonzero(close & (first != second))
+    apart = np.abs(solved.slopes[first[at]] - solved.slopes[second[at]])
+    close[at] = apart.max(axis=1, initial=0.0) <= ALIKE_SLOPE
+    found: NDArray[np.bool_] = close[back]
+    return found

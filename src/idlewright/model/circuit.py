@@ -77,7 +77,8 @@ class CircuitState:
             tuple(self._fraction.items()),
             tuple(self._volt.items()),
         )
-        self._programs: dict[tuple[str, str], tuple[PortProgram, IntArray] | None] = {}
+        self._programs: dict[tuple[str, str], PortProgram | None] = {}
+        self._coupled: dict[tuple[str, str], IntArray] = {}
         self._nodes = {node for branch in self.branches for node in branch}
 
     def electrical(self, worlds: Worlds) -> tuple[FloatArray, FloatArray]:
@@ -95,30 +96,25 @@ class CircuitState:
         found: tuple[FloatArray, FloatArray] = worlds.memo[key]
         return found
 
-    def _program(self, worlds: Worlds, red: str, black: str) -> tuple[PortProgram, IntArray] | None:
-        """Compiled port and the branches that couple to it; None if a lead touches nothing."""
+    def _program(self, red: str, black: str) -> PortProgram | None:
+        """Compiled port; None if a lead touches nothing."""
         key = (red, black)
         if key not in self._programs:
-            self._programs[key] = None
-            if red in self._nodes and black in self._nodes and red != black:
-                program = compile_port(self.branches, red, black)
-                conductance, emf = self.electrical(worlds)
-                one = program.solve_with_sensitivity(conductance[:, :1], emf[:, :1])
-                # A branch that carries nothing of a current sent through the port cannot matter.
-                coupled = np.flatnonzero(one.dohms_dlnr[:, 0] != 0.0).astype(np.int64)
-                self._programs[key] = (program, coupled)
+            joined = red in self._nodes and black in self._nodes and red != black
+            self._programs[key] = compile_port(self.branches, red, black) if joined else None
         return self._programs[key]
 
     def port(self, worlds: Worlds, red: str, black: str) -> PortReading:
         """Open volts and resistance between two nodes, with derivatives by branch."""
         width = worlds.width
-        found = self._program(worlds, red, black)
-        if found is None:
+        program = self._program(red, black)
+        if program is None:
             ohms = np.full(width, 1e-3 if red == black else OPEN_OHM)
             none = np.empty((0, width))
             return PortReading(np.zeros(width), ohms, np.empty(0, np.int64), none, none, none)
-        program, coupled = found
         solved = program.solve_with_sensitivity(*self.electrical(worlds))
+        # A branch that carries nothing of a current sent through the port cannot matter.
+        coupled = self._coupled.setdefault((red, black), np.flatnonzero(solved.dohms_dlnr[:, 0]))
         ohms = np.minimum(solved.ohms, OPEN_OHM)
         inverse = np.where(solved.ohms < OPEN_OHM, 1.0 / ohms, 0.0)
         return PortReading(

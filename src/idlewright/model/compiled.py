@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from idlewright.family.kinds import Family, Sheet
-from idlewright.model.bank import BankRows, bank_rows
+from idlewright.model.bank import BankRows, Solved, bank_rows
 from idlewright.model.cells import (
     FINE_STEP,
     STANDARD_STEP,
@@ -111,31 +111,48 @@ class CompiledModel:
     def _fill(self, number: int) -> BankRows:
         """One latent at every cell's centre.
 
-        Cells whose fault cannot touch the latent copy the good car; variants that differ in nothing
-        the latent sees copy the first variant's block.
+        Cells whose fault cannot touch the latent look like the good car; variants that differ in
+        nothing the latent sees look like the first such variant's block.
         """
-        good, gradient = self._latents[number].evaluate(
-            self.physics, self._centres(self.cells.good).worlds
-        )
-        rows = self._project(gradient, self._centres(self.cells.good))
-        touched = self._touched(gradient.index)
-        block = len(self.cells) // len(self.cells.good)
-        x = np.repeat(good, block)
-        slopes = np.repeat(rows, block, axis=0)
-        seen_by = self.table.nominal[:, gradient.index]
-        for variant, start in enumerate(self.cells.good):
+        good = self.cells.good
+        lines, index = self._lines(self._centres(good), number)
+        parts = [lines]
+        touched = self._touched(index)
+        block = len(self.cells) // len(good)
+        nominal = self.table.nominal[:, index]
+        sees = np.repeat(np.arange(len(good)), block)
+        worked_out = len(good)
+        for variant, start in enumerate(good):
             mine = slice(start, start + block)
-            twin = next(
-                v for v in range(variant + 1) if np.array_equal(seen_by[v], seen_by[variant])
-            )
+            twin = next(v for v in range(variant + 1) if (nominal[v] == nominal[variant]).all())
             if twin < variant:
-                first = self.cells.good[twin]
-                x[mine], slopes[mine] = x[first : first + block], slopes[first : first + block]
+                sees[mine] = sees[good[twin] : good[twin] + block]
                 continue
             here = start + np.flatnonzero(touched[mine])
             if len(here):
-                x[here], slopes[here] = self._evaluate(self._centres(here), number)
-        return bank_rows(x, slopes, self.cells)
+                parts.append(self._lines(self._centres(here), number)[0])
+                sees[here] = worked_out + np.arange(len(here))
+                worked_out += len(here)
+        return bank_rows(self._together(parts, sees), self.cells, self.columns)
+
+    def _lines(self, placed: Placed, number: int) -> tuple[Lines, IntArray]:
+        """One latent in some worlds, and the scalars it depends on."""
+        x, gradient = self._latents[number].evaluate(self.physics, placed.worlds)
+        return Lines(x, *self._by_column(gradient, placed)), gradient.index
+
+    def _together(self, parts: Sequence[Lines], sees: IntArray) -> Solved:
+        """What was worked out for several groups of cells, one after another."""
+        columns = np.unique(np.concatenate([*(part.columns for part in parts), [self.columns - 1]]))
+        slopes = np.zeros((sum(len(part.x) for part in parts), len(columns)))
+        start = 0
+        for part in parts:
+            rows = slice(start, start + len(part.x))
+            slopes[rows, np.searchsorted(columns, part.columns)] = part.by_z.T
+            slopes[rows, -1] = part.by_u
+            start = rows.stop
+        used = (slopes != 0.0).any(axis=0)
+        x = np.concatenate([part.x for part in parts])
+        return Solved(x, slopes[:, used], columns[used], sees)
 
     def _centres(self, which: IntArray) -> Placed:
         """Worlds at the centres of some cells; kept, since many latents share them."""
@@ -241,9 +258,7 @@ class Visit:
             if key not in self._some:
                 self._some[key] = placed.take(which)
             placed = self._some[key]
-        model = self.model
-        x, gradient = model.latent(number).evaluate(model.physics, placed.worlds)
-        return Lines(x, *model._by_column(gradient, placed))
+        return self.model._lines(placed, number)[0]
 
 
 def compile_model(family: Family, sheet: Sheet, *, fine: bool = False) -> CompiledModel:
