@@ -52,11 +52,28 @@ def think(job: JobFile, accuracy: str = "standard", depth: Depth = "rollout") ->
         job: from load_job. accuracy: "standard" or "fine". depth: "myopic" or "rollout".
     """
     prepared = prepare(job.family, job.sheet, fine=accuracy == "fine")
-    model = prepared.model
+    prior, belief = belief_of(job, prepared, passes=PASSES[accuracy])
+    outlook, ways, answers, proposal = plan_of(job, prepared, belief, depth)
+    odds = probabilities(belief, prepared.groups)
+    return Thought(job, prepared, prior, belief, odds, outlook, ways, answers, proposal)
+
+
+def belief_of(
+    job: JobFile, prepared: Prepared, *, passes: int = 1, slips: bool = True
+) -> tuple[Prior, Belief]:
+    """Odds before and after a job's readings; arguments as `believe` takes them."""
     codes = [code.id for code in job.codes if code.when != "set_by_us"]
     prior = prior_of(job.family, job.words, codes)
+    model = prepared.model
     case = case_of(job, model)
-    belief = believe(model, case, prior, passes=PASSES[accuracy], unlisted=prepared.unlisted)
+    unlisted = prepared.unlisted
+    return prior, believe(model, case, prior, passes=passes, slips=slips, unlisted=unlisted)
+
+
+def plan_of(
+    job: JobFile, prepared: Prepared, belief: Belief, depth: Depth = "rollout"
+) -> tuple[Outlook, Ways, Answers, Proposal]:
+    """What can be done next from a belief, and the plan."""
     done = {
         entry.check: k
         for k, entry in enumerate(e for e in job.readings if e.counts)
@@ -64,9 +81,7 @@ def think(job: JobFile, accuracy: str = "standard", depth: Depth = "rollout") ->
     }
     outlook, ways, answers = prospects(job, belief, prepared.forms, done)
     proposal = plan_next(outlook, job.state, limits_of(job), depth)
-    proposal = _slips_first(proposal, belief, done)
-    odds = probabilities(belief, prepared.groups)
-    return Thought(job, prepared, prior, belief, odds, outlook, ways, answers, proposal)
+    return outlook, ways, answers, _slips_first(proposal, belief, done)
 
 
 def _slips_first(proposal: Proposal, belief: Belief, done: dict[str, int]) -> Proposal:

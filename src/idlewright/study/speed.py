@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from idlewright.diagnosis.belief import Belief
 from idlewright.errors import BadInput, CannotTell, Problem
 from idlewright.family.kinds import Family, Sheet
 from idlewright.family.load import family_from, load_family
@@ -25,7 +26,9 @@ from idlewright.family.textfile import read_document
 from idlewright.job.entries import JobFile
 from idlewright.job.file import load_job
 from idlewright.job.groups import all_forms
-from idlewright.job.judge import judge, propose
+from idlewright.job.judge import belief_of, judge, propose
+from idlewright.job.prepared import Prepared
+from idlewright.job.verdicts import judge_entry
 from idlewright.model.compiled import compile_model
 from idlewright.model.predict import predict
 from idlewright.practice import open_car
@@ -93,16 +96,41 @@ def _timed(
     yield "predict", "what every check would read under every fault", [
         _clock(lambda: predict(model)) for _ in few
     ]
-    ends = [_job(source, vehicle, seed + k) for k in range(cases)]
+    ends = [practice_job(source, vehicle, seed + k, READINGS) for k in range(cases)]
     starts = [replace(job, readings=()) for job in ends]
     judge(starts[0])  # what is worked out once for a vehicle is not counted
     yield "first", "judge a job without a reading", [_clock(partial(judge, job)) for job in starts]
     yield "judge", f"judge a job with {READINGS} readings", [
         _clock(partial(judge, job)) for job in ends
     ]
+    for name, says, work in STAGES:
+        yield name, f"of it, {says}", [_clock(partial(work, job, vehicle.prepared)) for job in ends]
     yield "next", f"the next step alone, at once, after {READINGS} readings", [
         _clock(partial(propose, job, depth="myopic")) for job in ends
     ]
+
+
+def verdict(job: JobFile, _: Prepared) -> None:
+    """Judge the newest reading against its limits."""
+    judge_entry(job, job.readings[-1])
+
+
+def plain_suspects(job: JobFile, prepared: Prepared) -> Belief:
+    """Odds of every fault, every reading taken as it is."""
+    return belief_of(job, prepared, slips=False)[1]
+
+
+def suspects(job: JobFile, prepared: Prepared) -> Belief:
+    """Odds of every fault, with slips and pairs of faults."""
+    return belief_of(job, prepared)[1]
+
+
+STAGES: tuple[tuple[str, str, Callable[[JobFile, Prepared], object]], ...] = (
+    ("verdict", "the verdict on the newest reading", verdict),
+    ("plain", "the suspects if no reading is a slip", plain_suspects),
+    ("suspects", "the suspects, with slips and pairs", suspects),
+)
+"""Stages of a judgement that can be asked for alone: id, in words, the work."""
 
 
 def _whole_model(family: Family, sheet: Sheet) -> None:
@@ -111,13 +139,13 @@ def _whole_model(family: Family, sheet: Sheet) -> None:
     model.bank(sorted({model.number_of(latent) for form in forms for latent in form.latents()}))
 
 
-def _job(source: str, vehicle: Vehicle, seed: int) -> JobFile:
-    """A practice car's job after READINGS random checks."""
+def practice_job(source: str, vehicle: Vehicle, seed: int, readings: int) -> JobFile:
+    """A practice car's job after some random checks."""
     car = open_car(vehicle.family, seed, sheet=vehicle.sheet, model=vehicle.prepared.model)
     ids = list(vehicle.family.checks)
     read = 0
     for number in Chance(seed).of("which checks").permutation(len(ids)):
-        if read == READINGS:
+        if read == readings:
             break
         try:
             car.read(ids[number])
