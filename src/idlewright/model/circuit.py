@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,7 +102,7 @@ class CircuitState:
         key = (red, black)
         if key not in self._programs:
             joined = red in self._nodes and black in self._nodes and red != black
-            self._programs[key] = compile_port(self.branches, red, black) if joined else None
+            self._programs[key] = _port(tuple(self.branches), red, black) if joined else None
         return self._programs[key]
 
     def port(self, worlds: Worlds, red: str, black: str) -> PortReading:
@@ -145,6 +146,12 @@ class CircuitState:
                 position = self._volt[branch]
                 rows.append((position, by_emf[k] * worlds.slope(position)))
         return gather(rows, worlds.width)
+
+
+@lru_cache(maxsize=128)
+def _port(branches: tuple[tuple[str, str], ...], red: str, black: str) -> PortProgram:
+    """A port compiled; states that differ in ohms only, and vehicles of one family, share it."""
+    return compile_port(branches, red, black)
 
 
 def _share(worlds: Worlds, position: int) -> tuple[FloatArray, FloatArray]:

@@ -30,13 +30,9 @@ _CONSTANTS = (1.0, -1.0, _TINIEST)
 _COMMUTES = frozenset((np.add, np.multiply))
 
 
-class Step(NamedTuple):
-    """One array operation: out = act(left, right)."""
-
-    act: np.ufunc
-    left: int
-    right: int
-    out: int
+Step = tuple[np.ufunc, int, int, int]
+"""One array operation (act, left, right, out): out = act(left, right). A plain tuple: compiling
+makes tens of thousands, and nothing else in it costs as much."""
 
 
 class Signed(NamedTuple):
@@ -67,14 +63,15 @@ class Recorder:
         self._known: dict[tuple[np.ufunc, int, int], int] = {}
 
     def _record(self, act: np.ufunc, left: int, right: int) -> int:
-        if act in _COMMUTES and right < left:
+        if right < left and act in _COMMUTES:
             left, right = right, left
         key = (act, left, right)
-        if key not in self._known:
-            out = self.inputs + len(_CONSTANTS) + len(self.steps)
-            self.steps.append(Step(act, left, right, out))
+        out = self._known.get(key)
+        if out is None:
+            out = self.one + len(_CONSTANTS) + len(self.steps)
+            self.steps.append((act, left, right, out))
             self._known[key] = out
-        return self._known[key]
+        return out
 
     def add(self, left: int, right: int) -> int:
         """The sum."""
@@ -250,20 +247,21 @@ def compile_tape(recorder: Recorder, asked: Sequence[int | None], wide: Sequence
     each: list[Step] = []
     output_values = set(finals)
     for step in needed:
-        is_wide[step.out] = is_wide[step.left] or is_wide[step.right] or step.out in output_values
-        (each if is_wide[step.out] else once).append(step)
+        _, left, right, out = step
+        is_wide[out] = is_wide[left] or is_wide[right] or out in output_values
+        (each if is_wide[out] else once).append(step)
     slots = {value: value for value in range(recorder.inputs + len(_CONSTANTS))}
-    for step in once:
-        slots[step.out] = len(slots)
+    for _, _, _, out in once:
+        slots[out] = len(slots)
     for value in finals:
         slots[value] = len(slots)
     buffers = _share_buffers(each, slots)
-    used = {step.left for step in each} | {step.right for step in each}
+    used = {value for _, left, right, _ in each for value in (left, right)}
     return Tape(
         inputs=recorder.inputs,
         outputs=tuple(row for row, value in enumerate(asked) if value is not None),
-        _once=tuple(_placed(step, slots) for step in once),
-        _each=tuple(_placed(step, slots) for step in each),
+        _once=_placed(once, slots),
+        _each=_placed(each, slots),
         _wide_inputs=tuple(i for i in range(recorder.inputs) if wide[i] and i in used),
         _narrow=len(once),
         _buffers=buffers,
@@ -282,7 +280,7 @@ def _give_outputs_own_values(
             continue
         if value < first_step or value in finals:
             copy = first_step + len(steps)
-            steps.append(Step(np.multiply, value, recorder.one, copy))
+            steps.append((np.multiply, value, recorder.one, copy))
             finals.append(copy)
         else:
             finals.append(value)
@@ -294,35 +292,35 @@ def _needed(steps: Sequence[Step], finals: Sequence[int]) -> list[Step]:
     alive = set(finals)
     kept: list[Step] = []
     for step in reversed(steps):
-        if step.out in alive:
-            alive.update((step.left, step.right))
+        if step[3] in alive:
+            alive.add(step[1])
+            alive.add(step[2])
             kept.append(step)
     return kept[::-1]
 
 
 def _divide_at_once(steps: Sequence[Step], finals: Sequence[int], one: int) -> list[Step]:
     """Where 1/x has few uses, all as a factor, divide by x there instead."""
-    inverses = {
-        step.out: step.right for step in steps if step.left == one and step.act is np.divide
-    }
+    inverses = {out: right for act, left, right, out in steps if left == one and act is np.divide}
     uses = dict.fromkeys(inverses, 0)
     for value in finals:
         inverses.pop(value, None)
-    for step in steps:
-        for value in (step.left, step.right):
+    for act, left, right, _ in steps:
+        for value in (left, right):
             if value in uses:
                 uses[value] += 1
-                if step.act is not np.multiply or uses[value] > _FEW_USES:
+                if act is not np.multiply or uses[value] > _FEW_USES:
                     inverses.pop(value, None)
-    return [_divided(step, inverses) if step.act is np.multiply else step for step in steps]
+    return [_divided(step, inverses) if step[0] is np.multiply else step for step in steps]
 
 
 def _divided(step: Step, inverses: Mapping[int, int]) -> Step:
     """A product, or the quotient in its place if one factor is an inverse."""
-    if step.right in inverses:
-        return Step(np.divide, step.left, inverses[step.right], step.out)
-    if step.left in inverses:
-        return Step(np.divide, step.right, inverses[step.left], step.out)
+    _, left, right, out = step
+    if right in inverses:
+        return np.divide, left, inverses[right], out
+    if left in inverses:
+        return np.divide, right, inverses[left], out
     return step
 
 
@@ -331,22 +329,24 @@ def _share_buffers(each: Sequence[Step], slots: dict[int, int]) -> int:
 
     The buffer freed last is taken first: it is the one still in the cache.
     """
-    last_use = {value: at for at, step in enumerate(each) for value in (step.left, step.right)}
+    last_use: dict[int, int] = {}
+    for at, (_, left, right, _) in enumerate(each):
+        last_use[left] = last_use[right] = at
     first_buffer = len(slots)
     count = 0
     free: list[int] = []
-    for at, step in enumerate(each):
-        for value in (step.left, step.right):
+    for at, (_, left, right, out) in enumerate(each):
+        for value in (left, right):
             if last_use[value] == at and slots[value] >= first_buffer:
                 free.append(slots[value])
                 last_use[value] = -1  # a square frees its factor once
-        if step.out not in slots:
+        if out not in slots:
             if not free:
                 free.append(first_buffer + count)
                 count += 1
-            slots[step.out] = free.pop()
+            slots[out] = free.pop()
     return count
 
 
-def _placed(step: Step, slots: dict[int, int]) -> Step:
-    return Step(step.act, slots[step.left], slots[step.right], slots[step.out])
+def _placed(steps: Sequence[Step], slots: dict[int, int]) -> tuple[Step, ...]:
+    return tuple([(act, slots[left], slots[right], slots[out]) for act, left, right, out in steps])
