@@ -9,6 +9,7 @@ pickle of our own records: it is read only from the user's cache folder and only
 from __future__ import annotations
 
 import contextlib
+import gc
 import hashlib
 import os
 import pickle
@@ -61,10 +62,15 @@ def load(key: str) -> object | None:
         or hashlib.sha256(data[start:]).digest() != data[len(MARK) : start]
     ):
         return None
+    watched = gc.isenabled()
+    gc.disable()  # thousands of records are made and none is thrown away: nothing to collect
     try:
         found: object = pickle.loads(data[start:])
     except (pickle.UnpicklingError, AttributeError, ImportError, EOFError, IndexError, TypeError):
         return None
+    finally:
+        if watched:
+            gc.enable()
     return found
 
 

@@ -19,6 +19,8 @@ COMPLETION = "_IDLEWRIGHT_COMPLETE"
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run the program on `words` (default: the command line's); the exit code. Never raises."""
+    # pydantic would look through every installed package for plugins of its own.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
     words = list(sys.argv[1:] if words is None else words)
     session = Session.from_words(words)
     _never_fail_on_letters()

@@ -72,21 +72,22 @@ def _signatures(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[np.nda
     usual = (cells.variant == 0) & (cells.centre >= 0) & (cells.centre <= 1)
     rows = [np.flatnonzero((cells.fault == k) & usual) for k in range(len(cells.faults))]
     picks = np.array([[own[0], own[len(own) // 2], own[-1]] for own in rows])
-    good = cells.good[0]
+    good = cells.good[:1]
     for form in forms.values():
         for latent in form.latents():
-            mean, slopes = model.bank([model.number_of(latent)])
-            value = float(from_scale(latent.scale, mean[good])[0])
+            bank = model.rows(model.number_of(latent))
+            mean, slopes = bank.at(good)
+            value = float(from_scale(latent.scale, mean[0]))
             noise = noise_of(ORDINARY_METER, form.function, value, None)
             own = noise.own + noise.step / 3.46
             sd = (
                 np.sqrt(
-                    (slopes[good, 0] ** 2).sum()
+                    (slopes[0].astype(float) ** 2).sum()
                     + (own * float(slope_of_scale(latent.scale, np.array([value]))[0])) ** 2
                 )
                 + 1e-9
             )
-            columns.append(mean[picks, 0])
+            columns.append(bank.x[picks])
             spreads.append(np.full(3, sd))
     return np.concatenate(columns, axis=1), np.concatenate(spreads)
 

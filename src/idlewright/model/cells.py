@@ -140,11 +140,15 @@ def place(
             (W, T + 1). widen: factor on every tolerance, scalar or (W,).
     """
     variant = cells.variant[which]
-    spread = table.spread[variant].T * widen
-    nominal = table.coordinate(np.ascontiguousarray(table.nominal[variant].T))
+    spread = table.spread.T[:, variant] * widen
+    usual = table.coordinate(table.nominal.T)
+    nominal = usual[:, variant]
     shift = np.zeros_like(nominal)
-    shift[cells.tolerance] = z[:, :-1].T
-    values = table.natural(nominal + spread * shift)
+    if z.any():
+        shift[cells.tolerance] = z[:, :-1].T
+        values = table.natural(nominal + spread * shift)
+    else:  # every tolerance at its middle: the worlds of a variant differ by their faults only
+        values = table.natural(usual)[:, variant]
     per_z = spread.copy()
     per_u = np.zeros_like(values)
     u = cells.centre[which] + cells.spread[which] * z[:, -1]
