@@ -6,12 +6,12 @@ import hashlib
 from functools import lru_cache
 from pathlib import Path as FilePath
 
-from idlewright import kept
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family
 from idlewright.family.names import did_you_mean
 from idlewright.family.shipped import DATA, SUFFIXES, known_files
 from idlewright.family.textfile import Document, read_document
+from idlewright.kept import keep, key_of, load
 
 
 def load_family(id_or_path: str | FilePath) -> Family:
@@ -57,12 +57,12 @@ def _shipped(file: FilePath) -> Family:
     """A shipped family, expanded; kept between runs by the content of all shipped files."""
     files = sorted(path for path in DATA.rglob("*") if path.suffix in SUFFIXES)
     content = [f"{path.stem} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in files]
-    key = kept.key_of("family", str(file), *content)
-    found = kept.load(key)
+    key = key_of("family", str(file), *content)
+    found = load(key)
     if isinstance(found, Family):
         return found
     family = family_from(read_document(file))
-    kept.keep(key, family)
+    keep(key, family)
     return family
 
 

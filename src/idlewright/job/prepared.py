@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from idlewright import kept
 from idlewright.diagnosis.unlisted import Unlisted
 from idlewright.family.kinds import Family, Sheet
 from idlewright.job.groups import Group, all_forms, groups_of
+from idlewright.kept import keep, key_of, load
 from idlewright.model.compiled import CompiledModel, compile_model
 from idlewright.model.forms import Form
 
@@ -30,11 +30,11 @@ def prepare(family: Family, sheet: Sheet, *, fine: bool = False) -> Prepared:
     """Compile once per process and content; equal families and sheets share the result."""
     key = (family.sha256, sheet.sha256, fine)
     if key not in _MADE:
-        name = kept.key_of(family.sha256, sheet.sha256, str(fine))
-        found = kept.load(name)
+        name = key_of(family.sha256, sheet.sha256, str(fine))
+        found = load(name)
         made = found if isinstance(found, Prepared) else _make(family, sheet, fine=fine)
         if made is not found:
-            kept.keep(name, made)
+            keep(name, made)
         while len(_MADE) >= MOST_KEPT:
             _MADE.pop(next(iter(_MADE)))
         _MADE[key] = made
