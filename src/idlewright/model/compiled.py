@@ -26,6 +26,9 @@ from idlewright.model.physics_of import Physics
 from idlewright.model.scalars import FloatArray, ScalarTable, resolve_scalars
 from idlewright.model.worlds import Gradient
 
+MOST_PLACED = 16
+"""Sets of worlds kept while the bank is filled: more would cost memory and save little work."""
+
 STANDARD_OHM = 10e6
 """Input resistance of the usual digital multimeter on volts (common practice, no source)."""
 
@@ -155,12 +158,16 @@ class CompiledModel:
         return Solved(x, slopes[:, used], columns[used], sees)
 
     def _centres(self, which: IntArray) -> Placed:
-        """Worlds at the centres of some cells; kept, since many latents share them."""
+        """Worlds at the centres of some cells; the last ones are kept, since latents share them."""
         key = which.tobytes()
-        if key not in self._placed:
+        found = self._placed.pop(key, None)
+        if found is None:
             z = np.zeros((len(which), self.columns))
-            self._placed[key] = place(self.table, self.cells, which, z)
-        return self._placed[key]
+            found = place(self.table, self.cells, which, z)
+            while len(self._placed) >= MOST_PLACED:
+                self._placed.pop(next(iter(self._placed)))
+        self._placed[key] = found
+        return found
 
     def _touched(self, scalars: IntArray) -> NDArray[np.bool_]:
         """Cells whose fault acts on any of the given scalars, (C,)."""
