@@ -23,6 +23,7 @@ from idlewright.diagnosis.factors import NumberFactor, Seen
 from idlewright.diagnosis.gaussian import Observed, Scored, inside_range, score
 from idlewright.diagnosis.looks import Columns, Looks, make_looks
 from idlewright.diagnosis.pieces import DEAD, Weighed, ln_sum_first
+from idlewright.diagnosis.repeats import news
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -111,12 +112,9 @@ class Weigher:
         faults = self.model.cells.faults
         total = self.rows.ln_prior.copy()
         number = self.model.cells.fault[self.rows.cell]
-        known: set[tuple[object, ...]] = set()
-        for one, time in zip(seen, times, strict=True):
-            answer = (one.what, time, one.base, *sorted(one.odds.items()))
-            if (not one.odds and one.base == 1.0) or (one.what and answer in known):
+        for one, time, new in zip(seen, times, news(seen, times, self.timeline), strict=True):
+            if (not one.odds and one.base == 1.0) or not new:
                 continue
-            known.add(answer)
             table = np.full(len(faults) + 1, math.log(max(one.base, 1e-9)))
             for k, fault in enumerate(faults):
                 if fault.id in one.odds:

@@ -16,6 +16,7 @@ from idlewright.diagnosis.evidence import LEVELS
 from idlewright.diagnosis.factors import Alternative, NumberFactor, Seen
 from idlewright.diagnosis.gaussian import inside_range
 from idlewright.diagnosis.looks import Columns, gather
+from idlewright.diagnosis.repeats import news
 from idlewright.diagnosis.world import BoolArray, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -47,6 +48,7 @@ class Moods:
         self, model: CompiledModel, seen: Sequence[Seen], times: Sequence[int], timeline: Timeline
     ) -> None:
         self._model, self._seen, self._times = model, seen, times
+        self._news = news(seen, times, timeline)
         cells = model.cells
         self._width = max(len(timeline.times), 1)
         self._variant = int(np.argmax(model.table.variant_weight))
@@ -124,11 +126,10 @@ class Moods:
         name = self._model.cells.faults[fault].id
         said = np.zeros((len(own), self._width))
         known: set[tuple[object, ...]] = set()
-        for one, time in zip(self._seen, self._times, strict=True):
-            answer = (one.what, time, one.alternatives, one.base, *sorted(one.odds.items()))
-            if answer in known:
-                continue  # seen again at one time it says nothing new
-            known.add(answer)
+        for one, time, new in zip(self._seen, self._times, self._news, strict=True):
+            if not new or (one.what, time, one.alternatives) in known:
+                continue  # seen again it says nothing new
+            known.add((one.what, time, one.alternatives))
             change = np.zeros(len(own))
             if name in one.odds:
                 change += np.log(max(one.odds[name], 1e-9) / max(one.base, 1e-9))

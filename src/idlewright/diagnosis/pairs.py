@@ -13,6 +13,7 @@ from idlewright.diagnosis.evidence import LEVELS, Weigher
 from idlewright.diagnosis.factors import NumberFactor, Seen
 from idlewright.diagnosis.gaussian import Observed, condition, inside_range
 from idlewright.diagnosis.prior import Prior
+from idlewright.diagnosis.repeats import news
 from idlewright.diagnosis.world import lives_of
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -228,8 +229,9 @@ class PairWeigher:
         total = np.full(
             len(cells), sum(one.alternatives[0].ln_weight for one in seen if one.alternatives)
         )
-        for one, time in zip(seen, times, strict=True):
-            if not one.odds and one.base == 1.0:
+        timeline = self.weigher.timeline
+        for one, time, new in zip(seen, times, news(seen, times, timeline), strict=True):
+            if (not one.odds and one.base == 1.0) or not new:
                 continue
             names = [fault.id for fault in self.model.cells.faults]
             table = np.array([one.odds.get(name, one.base) for name in names])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,6 +20,7 @@ from idlewright.job.outcomes import Answers, Ways
 from idlewright.job.prepared import Prepared, prepare
 from idlewright.job.prospects import limits_of, prospects
 from idlewright.job.readings_answer import readings_answer
+from idlewright.job.standing import standing
 from idlewright.job.suspects_answer import leader_without_words, suspects_answer
 from idlewright.plan.outlook import Outlook
 from idlewright.plan.propose import Depth, Proposal
@@ -74,17 +76,13 @@ def plan_of(
     job: JobFile, prepared: Prepared, belief: Belief, depth: Depth = "rollout"
 ) -> tuple[Outlook, Ways, Answers, Proposal]:
     """What can be done next from a belief, and the plan."""
-    done = {
-        entry.check: k
-        for k, entry in enumerate(e for e in job.readings if e.counts)
-        if entry.check is not None and entry.epoch == job.epoch
-    }
+    done = standing(job, prepared.model)
     outlook, ways, answers = prospects(job, belief, prepared.forms, done)
     proposal = plan_next(outlook, job.state, limits_of(job), depth)
     return outlook, ways, answers, _slips_first(proposal, belief, done)
 
 
-def _slips_first(proposal: Proposal, belief: Belief, done: dict[str, int]) -> Proposal:
+def _slips_first(proposal: Proposal, belief: Belief, done: Mapping[str, int]) -> Proposal:
     """A reading that is more likely a slip than not is read again before anything else."""
     doubted = {check for check, position in done.items() if belief.slip[position] >= SLIP_LEADS}
     actions = sorted(proposal.actions, key=lambda a: not (a.kind == "reread" and a.id in doubted))

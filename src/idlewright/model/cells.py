@@ -22,8 +22,9 @@ STANDARD_STEP = 0.5
 FINE_STEP = 0.13
 FEWEST = 5
 OVERLAP = 0.6
-AS_GOOD_AS_OPEN = 3e6
-"""Beyond this many ohm (or other unit) more severity hardly changes a reading: no more cells."""
+NEARLY_OPEN, AS_GOOD_AS_OPEN = 3e6, 1e10
+"""From so many ohm (or other unit) on only a meter's own input sees more severity, and not sharply:
+cells are twice as wide; from the second on nothing does: no more cells."""
 IntArray = NDArray[np.int64]
 
 
@@ -116,8 +117,9 @@ def _pieces(table: ScalarTable, fault: Fault, step: float) -> int:
     )
     if logarithmic:
         low, high = min(leading.low, leading.high), max(leading.low, leading.high)
-        matters = math.log(min(high, AS_GOOD_AS_OPEN) / min(low, AS_GOOD_AS_OPEN))
-        return max(FEWEST, math.ceil(matters / step))
+        sharp = math.log(min(high, NEARLY_OPEN) / min(low, NEARLY_OPEN))
+        top, bottom = (min(max(end, NEARLY_OPEN), AS_GOOD_AS_OPEN) for end in (high, low))
+        return max(FEWEST, math.ceil(sharp / step + math.log(top / bottom) / (2.0 * step)))
     return FEWEST if step >= STANDARD_STEP else 3 * FEWEST
 
 

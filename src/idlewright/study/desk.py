@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -17,6 +18,7 @@ from idlewright.job.file import load_job
 from idlewright.job.groups import probabilities
 from idlewright.job.prepared import Prepared
 from idlewright.job.prospects import limits_of, prospects, repairs_outlook
+from idlewright.job.standing import standing
 from idlewright.plan.board import Board, lay_out
 from idlewright.plan.outlook import CheckOption, Outlook
 from idlewright.practice import PracticeCar
@@ -47,14 +49,9 @@ class Mind:
     _repairs: Outlook | None = None
 
     @property
-    def done(self) -> dict[str, int]:
-        """Checks read since the last repair, with the position of the reading that counts."""
-        counting = [entry for entry in self.job.readings if entry.counts]
-        return {
-            entry.check: position
-            for position, entry in enumerate(counting)
-            if entry.check is not None and entry.epoch == self.job.epoch
-        }
+    def done(self) -> Mapping[str, int]:
+        """Checks whose answer still stands, with the position of the reading that counts."""
+        return standing(self.job, self.belief.model)
 
     def full(self, prepared: Prepared) -> Outlook:
         """The outlook with what every check would show."""

@@ -77,7 +77,7 @@ def test_the_answer_is_the_same_for_any_number_of_workers(tiny):
 def test_where_all_is_as_believed_the_odds_are_right(tiny):
     """Cars by the diagnosis' own law: severities even, 90 % ranges cover 90 %, odds true."""
     world = World("as believed", "matched")
-    rows = rows_of(tiny, world, 60)
+    rows = rows_of(tiny, world, 150)
     found = summary(world, rows)
     assert not found["places"]["alarm"], found["places"]
     cover = found["places"]["cover"]

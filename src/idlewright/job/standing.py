@@ -1,0 +1,40 @@
+"""Which readings still stand after the repairs made since."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from idlewright.job.case import form_of_entry, meter_of
+from idlewright.job.entries import JobFile, ReadingEntry
+from idlewright.model.compiled import CompiledModel
+
+
+def standing(job: JobFile, model: CompiledModel) -> Mapping[str, int]:
+    """Checks whose answer is known, with the position of the reading that counts.
+
+    A reading from before a repair stands if the repair is no cure of anything that shows in it:
+    whoever looked at the posts before the timing was set need not look at them again.
+    """
+    found: dict[str, int] = {}
+    counting = [entry for entry in job.readings if entry.counts]
+    for position, entry in enumerate(counting):
+        if entry.check is None:
+            continue
+        since = job.done[entry.epoch :]
+        shows = _shows(job, entry, model) if since else set()
+        if any(shows & set(job.family.repairs[one.repair].cures) for one in since):
+            found.pop(entry.check, None)
+        else:
+            found[entry.check] = position
+    return found
+
+
+def _shows(job: JobFile, entry: ReadingEntry, model: CompiledModel) -> set[str]:
+    """Faults that can show in a reading."""
+    form = form_of_entry(job.family, entry, meter_of(job, entry))
+    ids = [fault.id for fault in model.cells.faults]
+    found = {fault for odds in form.odds.values() for fault in odds}
+    for latent in form.latents():
+        touching = model.touching(model.number_of(latent))
+        found.update(fault for fault, touches in zip(ids, touching, strict=True) if touches)
+    return found
