@@ -2,9 +2,13 @@
 
 from concurrent.futures import ThreadPoolExecutor
 
+import numpy as np
 import pytest
 
 from idlewright import kept
+from idlewright.family import load
+from idlewright.family.shipped import known_files
+from idlewright.physics.star_mesh import PortProgram, compile_port
 
 
 @pytest.fixture(autouse=True)
@@ -65,3 +69,29 @@ def test_the_key_changes_with_the_content():
     """Another family or sheet is another key; the same content the same."""
     assert kept.key_of("family", "sheet") == kept.key_of("family", "sheet")
     assert kept.key_of("family", "sheet") != kept.key_of("family", "other")
+
+
+def test_a_shipped_family_comes_back_the_same(own_folder, monkeypatch):
+    """Read from its files and from what was kept; damage to what was kept changes nothing."""
+    file = known_files("families")["plunger-carburettor"]
+    read = load._shipped.__wrapped__(file)
+    monkeypatch.setattr(load, "read_document", lambda _: pytest.fail("read again"))
+    assert load._shipped.__wrapped__(file) == read
+    monkeypatch.undo()
+    monkeypatch.setattr(kept, "folder", lambda: own_folder)
+    for path in own_folder.iterdir():
+        path.write_bytes(path.read_bytes()[:-9])
+    assert load._shipped.__wrapped__(file) == read
+
+
+def test_a_circuit_comes_back_with_its_tapes():
+    """A port that has run, kept and loaded, gives the same numbers without compiling again."""
+    port = compile_port([("a", "b"), ("b", "c"), ("a", "c")], "a", "c")
+    conductance, emf = np.array([[1.0, 2.0], [0.5, 0.1], [3.0, 1e-9]]), np.ones((3, 2))
+    before = port.solve_with_sensitivity(conductance, emf)
+    kept.keep("e" * 64, port)
+    found = kept.load("e" * 64)
+    assert isinstance(found, PortProgram)
+    after = found.solve_with_sensitivity(conductance, emf)
+    assert (after.dohms_dlnr == before.dohms_dlnr).all()
+    assert (after.volts == before.volts).all()
