@@ -13,18 +13,19 @@ def news(seen: Sequence[Seen], times: Sequence[int], timeline: Timeline) -> list
 
     It is not if the same answer to the same check was given before: whoever looks again sees what
     was seen, right or wrong, until a repair of what shows there; and a shake may bring out at the
-    second try what it did not at the first.
+    second try what it did not at the first. Times are numbered in one order however the readings
+    were entered, and it is the first of equal looks in that order that counts.
     """
     before: dict[tuple[object, ...], list[int]] = {}
-    found = []
-    for one, time in zip(seen, times, strict=True):
+    found = [True] * len(seen)
+    for k in sorted(range(len(seen)), key=times.__getitem__):
+        one = seen[k]
         if not one.what or (not one.odds and one.base == 1.0):
-            found.append(True)
             continue
         answer = (one.what, one.base, *sorted(one.odds.items()))
         known = before.setdefault(answer, [])
-        found.append(not any(_same(earlier, time, one, timeline) for earlier in known))
-        known.append(time)
+        found[k] = not any(_same(earlier, times[k], one, timeline) for earlier in known)
+        known.append(times[k])
     return found
 
 
