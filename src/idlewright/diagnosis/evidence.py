@@ -91,7 +91,8 @@ class Weigher:
         Args:
             seen: readings. times: index of each reading's time in the timeline.
         """
-        from idlewright.diagnosis.relook import Draft, look_again  # it builds on this module
+        from idlewright.diagnosis.near import Draft  # both build on this module
+        from idlewright.diagnosis.relook import look_again
 
         sight = self.sight(seen, times)
         draft = Draft(sight, self.ln_prior(seen, times), self.parts(sight))

@@ -12,9 +12,10 @@ from idlewright.diagnosis.evidence import Sight, Weigher
 from idlewright.diagnosis.factors import Alternative, NumberFactor, Seen
 from idlewright.diagnosis.gaussian import LN_TWO_PI
 from idlewright.diagnosis.left_out import LeftOut, leave_one_out
+from idlewright.diagnosis.near import Draft
 from idlewright.diagnosis.outlandish import Outlandish, as_slip, outlandish, without_doubt
 from idlewright.diagnosis.pieces import DEAD, Weighed, ln_sum
-from idlewright.diagnosis.relook import Draft, look_again
+from idlewright.diagnosis.relook import look_again
 from idlewright.diagnosis.slips import SAYS, SLIP_CHANCE, ln_rest
 from idlewright.model.scalars import FloatArray
 
