@@ -158,7 +158,9 @@ def _fit(mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray)
     if part is not sites and len(left):
         sites.put(left, part)
     ln_z = _ln_evidence(mean, prior, sites, low, high)
-    ln_z = _no_more_than_any_side(ln_z, mean, prior, low, high)
+    # A box is no likelier than any of its sides (far out in a tail EP loses all digits).
+    least = _least_likely_side(mean, np.einsum("iir->ir", prior), low, high)
+    ln_z = np.where(~np.isfinite(ln_z) | (ln_z > least + EP_SLACK), least, ln_z)
     tau = sites.tau
     gain = -tau[:, None] * sites.sigma * tau[None, :]
     diagonal = np.arange(sides)
@@ -166,13 +168,24 @@ def _fit(mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray)
     return BoxFit(ln_z=ln_z, pull=sites.nu - tau * sites.mu, gain=gain)
 
 
-def _no_more_than_any_side(
-    ln_z: FloatArray, mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray
+def no_likelier_than(
+    mean: FloatArray, cov: FloatArray, low: FloatArray, high: FloatArray, blur: FloatArray
 ) -> FloatArray:
-    """A box is no likelier than any of its sides (far out in a tail EP loses all digits)."""
-    least = np.full(len(ln_z), np.inf)
+    """Log probability of the least likely side of each row's box, (R,): the box has no more.
+
+    Args:
+        mean: (w, R). cov: (w, w, R). low, high, blur: (w,), working-scale units.
+    """
+    variance = np.einsum("iir->ir", cov) + (blur**2 + JITTER)[:, None]
+    return _least_likely_side(mean, variance, low, high)
+
+
+def _least_likely_side(
+    mean: FloatArray, variance: FloatArray, low: FloatArray, high: FloatArray
+) -> FloatArray:
+    least = np.full(mean.shape[1], np.inf)
     for i in range(len(mean)):
-        root = np.sqrt(prior[i, i])
+        root = np.sqrt(variance[i])
         if math.isinf(high[i]):
             side = np.maximum(log_ndtr((mean[i] - low[i]) / root), -1e6)
         elif math.isinf(low[i]):
@@ -180,7 +193,7 @@ def _no_more_than_any_side(
         else:
             side = ln_between((low[i] - mean[i]) / root, (high[i] - mean[i]) / root)
         np.minimum(least, side, out=least)
-    return np.where(~np.isfinite(ln_z) | (ln_z > least + EP_SLACK), least, ln_z)
+    return least
 
 
 def interval_moments(

@@ -19,11 +19,12 @@ from idlewright.diagnosis.combinations import (
     combinations,
     observe,
 )
-from idlewright.diagnosis.factors import NumberFactor, Seen
+from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.gaussian import Observed, Scored, inside_range, score
 from idlewright.diagnosis.looks import Columns, Looks, make_looks
 from idlewright.diagnosis.pieces import DEAD, Weighed, ln_sum_first
 from idlewright.diagnosis.repeats import news
+from idlewright.diagnosis.shared import Shared
 from idlewright.diagnosis.world import Rows, Timeline
 from idlewright.model.cells import IntArray
 from idlewright.model.compiled import CompiledModel
@@ -31,9 +32,6 @@ from idlewright.model.scalars import FloatArray
 
 LEVELS = ((1.0, math.log(0.8)), (2.0, math.log(0.2)))
 """Tolerances are as stated (0.8) or twice as wide (0.2): a scale mixture."""
-DEAD_NATS = 22.0
-UNSURE_NATS = 4.0
-FEW_LOOKS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,19 +132,25 @@ class Weigher:
 
         Args:
             positions: readings that count; None: all. only: reading -> its one alternative.
-            among: looks worth the while; None: found out here. The others get DEAD.
+            among: looks worth the while; None: all. The others get DEAD.
         """
         readings = _options(sight, positions, only or {})
+        looks, items = sight.looks, sight.factors.items
         if among is None:
-            among = self._alive(sight, readings)
-        mean = sight.looks.mean[:-1, among]
-        variance = 4.0 * np.einsum("iiu->iu", sight.looks.kernel[:-1, :-1])[:, among]
+            among = np.arange(len(looks.row))
+        heaviest = np.full(len(looks.row), -np.inf)
+        np.maximum.at(heaviest, looks.of, self.rows.ln_prior[sight.row_ids])
+        variance = 4.0 * np.einsum("iiu->iu", looks.kernel[:-1, :-1])[:, among]
+        ways = combinations(readings, items, looks.mean[:-1, among], variance)
+        shared = Shared(looks, items, ways, among, heaviest[among])
         found = []
-        for combination in combinations(readings, sight.factors.items, mean, variance):
-            for level, ln_level in LEVELS:
-                ln = np.full(len(sight.looks.row), DEAD)
-                scored = self.score(sight, combination.factors, level, among)
-                ln[among] = scored.ln_z + (combination.ln_weight + ln_level)
+        for level, ln_level in LEVELS:
+            common = shared.common(level)
+            for combination in ways:
+                ln = np.full(len(looks.row), DEAD)
+                ln_z, mean, left = shared.score(common, combination, ln_level)
+                ln_z += self._inside(sight, among, mean, left)
+                ln[among] = ln_z + (combination.ln_weight + ln_level)
                 found.append(Part(combination, level, ln_level, ln))
         return found
 
@@ -167,54 +171,34 @@ class Weigher:
         Returns:
             Of the watched factors, then of the severity: mean and variance, (v + 1, W).
         """
-        looks, cells = sight.looks, self.model.cells
+        looks = sight.looks
         every = [*chosen, *watched]
         seen = self.observed(sight, chosen)
         found = score(
             looks.means(every, which), lambda here: looks.widened(every, level, which[here]), seen
         )
-        cell = self.rows.cell[sight.row_ids[looks.row[which]]]
+        inside = self._inside(sight, which, found.mean[-1], found.variance[-1])
+        return Scored(found.ln_z + inside, found.mean, found.variance)
+
+    def _inside(
+        self, sight: Sight, which: IntArray, mean: FloatArray, variance: FloatArray
+    ) -> FloatArray:
+        """Log share inside its range of the severity of some looks, 0 where nothing sees it, (W,).
+
+        Args:
+            mean, variance: of its coordinate, (W,).
+        """
+        cells = self.model.cells
+        cell = self.rows.cell[sight.row_ids[sight.looks.row[which]]]
         spread = cells.spread[cell]
-        u_mean = cells.centre[cell] + spread * found.mean[-1]
-        u_variance = spread**2 * np.maximum(found.variance[-1], 1e-12)
+        u_mean = cells.centre[cell] + spread * mean
+        u_variance = spread**2 * np.maximum(variance, 1e-12)
         inside = inside_range(np.zeros(len(cell)), np.ones(len(cell)), u_mean, u_variance)
-        ln_z = found.ln_z + np.where(looks.sees[which], inside, 0.0)
-        return Scored(ln_z, found.mean, found.variance)
+        return np.where(sight.looks.sees[which], inside, 0.0)
 
     def observed(self, sight: Sight, chosen: Sequence[int]) -> Observed:
         """Some factors, numbers before boxes, as one observation."""
         return observe([sight.factors.items[i] for i in chosen])
-
-    def _alive(self, sight: Sight, readings: Sequence[Sequence[Option]]) -> IntArray:
-        """Looks that can still matter.
-
-        The numbers that every combination contains bound a look from above: boxes can only lower
-        its evidence, and a number that only some modes have can raise it by UNSURE_NATS at most.
-        Looks bounded far below the full evidence of the most hopeful ones are out.
-        """
-        items = sight.factors.items
-        singles = [options[0] for options in readings if len(options) == 1]
-        sure = [i for o in singles for i in o.factors if isinstance(items[i], NumberFactor)]
-        plain = all(
-            isinstance(items[i], NumberFactor) for options in readings for o in options
-            for i in o.factors
-        )  # fmt: skip
-        everyone = np.arange(len(sight.looks.row))
-        if plain and len(singles) == sum(bool(options) for options in readings):
-            return everyone
-        if len(everyone) <= 2 * FEW_LOOKS or not sure:
-            return everyone
-        heaviest = np.full(len(everyone), -np.inf)
-        np.maximum.at(heaviest, sight.looks.of, self.rows.ln_prior[sight.row_ids])
-        bounds = [self.score(sight, sure, level, everyone).ln_z for level, _ in LEVELS]
-        most = sum(max(o.ln_weight for o in options) for options in readings if options)
-        bound = heaviest + np.maximum(*bounds) + most
-        top = np.sort(np.argpartition(-bound, FEW_LOOKS)[:FEW_LOOKS])
-        tried = self.parts(sight, _able(readings), _forced(readings), top)
-        best = max(float((part.ln + heaviest)[top].max()) for part in tried)
-        unsure = sum(len(options) > 1 for options in readings)
-        alive: IntArray = np.flatnonzero(bound + UNSURE_NATS * unsure > best - DEAD_NATS)
-        return alive
 
     def ln_rows(self, sight: Sight, prior: FloatArray, parts: Sequence[Part]) -> FloatArray:
         """Log odds of every row, (R,): prior (R,) and evidence; DEAD where it has no look."""
@@ -245,11 +229,3 @@ def _options(
         [] if k not in wanted else [options[only[k]]] if k in only else options
         for k, options in enumerate(sight.factors.of)
     ]
-
-
-def _able(readings: Sequence[Sequence[Option]]) -> list[int]:
-    return [k for k, options in enumerate(readings) if options]
-
-
-def _forced(readings: Sequence[Sequence[Option]]) -> dict[int, int]:
-    return {k: options[0].number for k, options in enumerate(readings) if len(options) == 1}

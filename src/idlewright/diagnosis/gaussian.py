@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from idlewright.diagnosis.box import FloatArray, fit_box, interval_moments, ln_between
 
@@ -97,6 +98,26 @@ def posterior(mean: FloatArray, kernel: FloatArray, seen: Observed) -> Condition
     return Conditioned(ln_z, weight, gain)
 
 
+@dataclass(frozen=True, slots=True)
+class Left:
+    """Rows given some numbers: log density of those, (R,); of the rest, off (k, R), kernel.
+
+    Attributes:
+        off: mean of a quantity, or mean less number of a number not yet conditioned on.
+        kernel: covariance, (k, k, R).
+    """
+
+    ln_z: FloatArray
+    off: FloatArray
+    kernel: FloatArray
+
+    def take(self, which: NDArray[np.integer]) -> Left:
+        """Some of the rows."""
+        if len(which) == len(self.ln_z):
+            return self
+        return Left(self.ln_z[which], self.off[:, which], self.kernel[:, :, which])
+
+
 def score(mean: FloatArray, kernel: Callable[[slice], FloatArray], seen: Observed) -> Scored:
     """Log evidence of every row, and the law of some watched quantities afterwards.
 
@@ -105,27 +126,53 @@ def score(mean: FloatArray, kernel: Callable[[slice], FloatArray], seen: Observe
             of the rows, (m + v, m + v, r); it is overwritten. seen: n numbers and w boxes,
             n + w = m.
     """
-    n, w = len(seen.y), len(seen.low)
-    (k, rows), m = mean.shape, n + w
+    n = len(seen.y)
     off = mean.copy()
     off[:n] -= seen.y[:, None]
+
+    def noisy(here: slice) -> FloatArray:
+        part = kernel(here)
+        part[:n, :n] += seen.noise[:, :, None]
+        return part
+
+    left = given_numbers(off, noisy, n)
+    scored = boxed(left, seen)
+    return Scored(left.ln_z + scored.ln_z, scored.mean, scored.variance)
+
+
+def given_numbers(off: FloatArray, kernel: Callable[[slice], FloatArray], n: int) -> Left:
+    """Condition on the first n of k quantities, numbers.
+
+    Args:
+        off: mean less number of numbers, mean of the others, (k, R); it is overwritten. kernel:
+            covariance, noise of numbers included, in some of the rows, (k, k, r); it is
+            overwritten.
+    """
+    k, rows = off.shape
     left = np.empty((k - n, k - n, rows))
     ln_z = np.empty(rows)
     for start in range(0, rows, BLOCK):
         here = slice(start, min(start + BLOCK, rows))
         part = kernel(here)
-        part[:n, :n] += seen.noise[:, :, None]
         ln_z[here] = _eliminate(part, off[:, here], n)
         left[:, :, here] = part[n:, n:]
-    centre, variance = off[m:], np.einsum("iir->ir", left[w:, w:])
-    if w:
-        fit = fit_box(off[n:m], left[:w, :w], seen.low, seen.high, seen.blur)
-        across = left[w:, :w]
-        ln_z += fit.ln_z
-        centre = centre + (across * fit.pull).sum(axis=1)
-        through = (across[:, :, None] * fit.gain).sum(axis=1)
-        variance = variance - (through * across).sum(axis=1)
-    return Scored(ln_z, centre, variance)
+    return Left(ln_z, off[n:], left)
+
+
+def boxed(left: Left, seen: Observed) -> Scored:
+    """Log probability of boxes, the first of what is left, and the law of the others given them."""
+    w = len(seen.low)
+    centre, variance = left.off[w:], np.einsum("iir->ir", left.kernel[w:, w:])
+    if not w:
+        return Scored(np.zeros(left.off.shape[1]), centre, variance)
+    fit = fit_box(left.off[:w], left.kernel[:w, :w], seen.low, seen.high, seen.blur)
+    across = left.kernel[w:, :w]
+    through = (across[:, :, None] * fit.gain).sum(axis=1)
+    return Scored(
+        fit.ln_z,
+        centre + (across * fit.pull).sum(axis=1),
+        variance - (through * across).sum(axis=1),
+    )
 
 
 def _eliminate(work: FloatArray, off: FloatArray, n: int) -> FloatArray:
