@@ -29,6 +29,8 @@ from .law import Law, laws, ln_normal_between
 KEEP_ROUGH = 60.0
 KEEP = 9.0
 FIRST_INTERVALS = 16
+FIRST_STEPS = 4
+LONGEST_STEP = 2.0
 ROUNDS = 14
 MOST_MASS = 1.0 / 24.0
 BLUR = 0.4
@@ -123,7 +125,7 @@ class Search:
         k = np.concatenate([np.arange(c) for c in count])
         low, high = k / count[item], (k + 1) / count[item]
         nodes = Nodes(item, low, high, np.zeros((len(item), self.car.size)), np.zeros(len(item)))
-        return self.settle(nodes, 1)
+        return self.settle(nodes, FIRST_STEPS)
 
     def settle(self, nodes: Nodes, steps: int) -> Nodes:
         """Rough evidence at each node after some Gauss-Newton steps of its start.
@@ -139,7 +141,9 @@ class Search:
             both = np.concatenate([slope, (by_u * spread[:, None])[:, :, None]], axis=2)
             weight, ln_z = self.pull(offset, both)
             if step < steps:
-                z = np.clip(np.einsum("wmk,wm->wk", slope, weight), -7.0, 7.0)
+                # In a curve that rises like an exponential an unbounded step overshoots for ever.
+                goal = np.clip(np.einsum("wmk,wm->wk", slope, weight), -7.0, 7.0)
+                z += np.clip(goal - z, -LONGEST_STEP, LONGEST_STEP)
         return Nodes(nodes.item, nodes.low, nodes.high, z, ln_z)
 
     def rough(self, nodes: Nodes) -> np.ndarray:

@@ -33,6 +33,11 @@ GIVEN_UP_NATS = 12.0
 """Looks this much further out after their first look are not looked at again."""
 SETTLED, SETTLED_NATS = 0.3, 0.1
 """A look that moved z and the log evidence by no more than this has settled."""
+LONGEST_STEP = 3.0
+"""A look is no further from the one before, in deviations of any tolerance or of the severity.
+
+A joint of a good car has a few ohms or a few hundred; on a line it would have to be a million.
+"""
 MATTERS_NATS = 6.0
 """Whether rows further below all together have settled is not asked."""
 MOST_LOOKS = 8
@@ -69,7 +74,7 @@ def _start(weigher: Weigher, near: Sequence[Near]) -> None:
         lines[1][:, :, :-1] *= one.part.level
         every = np.arange(len(one.looks))
         one.fit = _fit(weigher, one, every, *lines)
-        one.place = one.fit.cut.copy()
+        one.place = _towards(one.place, one.fit.cut)
         one.note()
 
 
@@ -121,12 +126,19 @@ def _looks(weigher: Weigher, near: Sequence[Near], plain: Draft) -> None:
                 change = np.abs(newer.result.ln_z - one.fit.result.ln_z[which])
                 np.maximum(newer.moved, change * (SETTLED / SETTLED_NATS), out=newer.moved)
                 one.fit.put(which, newer)
-            one.place[which] = newer.cut
+            one.place[which] = _towards(one.place[which], newer.cut)
         if look + 1 >= weigher.passes:
             slack = GIVEN_UP_NATS if look == 0 else 0.0
             again = _unsettled(near, again, floors_found(near, plain), slack)
     for one in near:
         one.note()
+
+
+def _towards(place: FloatArray, goal: FloatArray) -> FloatArray:
+    """Where to look next, (W, K): the goal, or a longest step on the way there."""
+    step = goal - place
+    furthest = np.abs(step).max(axis=1, keepdims=True)
+    return place + step * np.minimum(1.0, LONGEST_STEP / np.maximum(furthest, 1e-12))
 
 
 def _ask(weigher: Weigher, visits: Visits, one: Near, which: IntArray) -> None:

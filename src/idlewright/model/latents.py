@@ -19,7 +19,9 @@ from idlewright.model.worlds import Gradient, Worlds, combine, gather
 if TYPE_CHECKING:
     from idlewright.model.physics_of import Physics
 
-VOLT_KNEE = 0.05
+VOLT_KNEE = 0.01
+"""V. A few times the last digit of a good meter: the drop of a joint is as uneven as its ohms, from
+a millivolt to a tenth of a volt on a good car, and above the knee that is a straight line."""
 OHM_KNEE = 1.0
 
 State = tuple[tuple[str, str], ...]

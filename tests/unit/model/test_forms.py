@@ -105,8 +105,8 @@ def test_open_circuit_is_a_box_beyond_the_top():
 def test_a_number_becomes_a_density_with_the_meters_parts():
     """Own noise and display width are the reading's variance; the gain is kept apart."""
     got = number_alternatives(form("closed"), 0.52, NOISE)[0].numbers[0]
-    slope = 1.0 / math.hypot(0.52, 0.05)
-    assert got.y == pytest.approx(math.asinh(0.52 / 0.05))
+    slope = 1.0 / math.hypot(0.52, 0.01)
+    assert got.y == pytest.approx(math.asinh(0.52 / 0.01))
     assert got.variance == pytest.approx((0.002**2 + 0.001**2 / 12) * slope**2)
     assert got.gain == pytest.approx(0.003 * 0.52 * slope)
 
