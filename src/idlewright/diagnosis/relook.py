@@ -138,7 +138,8 @@ def _towards(place: FloatArray, goal: FloatArray) -> FloatArray:
     """Where to look next, (W, K): the goal, or a longest step on the way there."""
     step = goal - place
     furthest = np.abs(step).max(axis=1, keepdims=True)
-    return place + step * np.minimum(1.0, LONGEST_STEP / np.maximum(furthest, 1e-12))
+    part: FloatArray = np.minimum(1.0, LONGEST_STEP / np.maximum(furthest, 1e-12))
+    return place + step * part
 
 
 def _ask(weigher: Weigher, visits: Visits, one: Near, which: IntArray) -> None:
