@@ -158,9 +158,7 @@ def _fit(mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray)
     if part is not sites and len(left):
         sites.put(left, part)
     ln_z = _ln_evidence(mean, prior, sites, low, high)
-    # A box is no likelier than any of its sides (far out in a tail EP loses all digits).
-    least = _least_likely_side(mean, np.einsum("iir->ir", prior), low, high)
-    ln_z = np.where(~np.isfinite(ln_z) | (ln_z > least + EP_SLACK), least, ln_z)
+    ln_z = _no_more_than_any_side(ln_z, mean, prior, low, high)
     tau = sites.tau
     gain = -tau[:, None] * sites.sigma * tau[None, :]
     diagonal = np.arange(sides)
@@ -168,24 +166,13 @@ def _fit(mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray)
     return BoxFit(ln_z=ln_z, pull=sites.nu - tau * sites.mu, gain=gain)
 
 
-def no_likelier_than(
-    mean: FloatArray, cov: FloatArray, low: FloatArray, high: FloatArray, blur: FloatArray
+def _no_more_than_any_side(
+    ln_z: FloatArray, mean: FloatArray, prior: FloatArray, low: FloatArray, high: FloatArray
 ) -> FloatArray:
-    """Log probability of the least likely side of each row's box, (R,): the box has no more.
-
-    Args:
-        mean: (w, R). cov: (w, w, R). low, high, blur: (w,), working-scale units.
-    """
-    variance = np.einsum("iir->ir", cov) + (blur**2 + JITTER)[:, None]
-    return _least_likely_side(mean, variance, low, high)
-
-
-def _least_likely_side(
-    mean: FloatArray, variance: FloatArray, low: FloatArray, high: FloatArray
-) -> FloatArray:
-    least = np.full(mean.shape[1], np.inf)
+    """A box is no likelier than any of its sides (far out in a tail EP loses all digits)."""
+    least = np.full(len(ln_z), np.inf)
     for i in range(len(mean)):
-        root = np.sqrt(variance[i])
+        root = np.sqrt(prior[i, i])
         if math.isinf(high[i]):
             side = np.maximum(log_ndtr((mean[i] - low[i]) / root), -1e6)
         elif math.isinf(low[i]):
@@ -193,7 +180,7 @@ def _least_likely_side(
         else:
             side = ln_between((low[i] - mean[i]) / root, (high[i] - mean[i]) / root)
         np.minimum(least, side, out=least)
-    return least
+    return np.where(~np.isfinite(ln_z) | (ln_z > least + EP_SLACK), least, ln_z)
 
 
 def interval_moments(

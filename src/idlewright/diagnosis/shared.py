@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idlewright.diagnosis.box import no_likelier_than
 from idlewright.diagnosis.combinations import Combination, observe
 from idlewright.diagnosis.factors import NumberFactor
 from idlewright.diagnosis.gaussian import Left, boxed, given_numbers
 from idlewright.diagnosis.looks import Looks
+from idlewright.diagnosis.pieces import DEAD
 from idlewright.model.cells import IntArray
 from idlewright.model.forms import Box
 from idlewright.model.scalars import FloatArray
@@ -89,7 +89,8 @@ class Shared:
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Log evidence of the looks, and their severity's mean and variance, (W,) each.
 
-        Looks out of reach get what their numbers and the least likely side of the boxes leave.
+        Looks out of reach get DEAD: a bound in place of their evidence would be taken for it by
+        whoever weighs them again without one of the readings.
         """
         mine = [i for i in combination.factors if i in common.position]
         n = sum(isinstance(self._items[i], NumberFactor) for i in mine)
@@ -110,12 +111,9 @@ class Shared:
             tried = boxed(left.take(hopeful), seen).ln_z + bound[hopeful]
             self._best = max(self._best, float(tried.max()))
         near = bound > self._best - OUT_OF_REACH_NATS
-        within, beyond = np.flatnonzero(near), np.flatnonzero(~near)
+        within = np.flatnonzero(near)
         scored = boxed(left.take(within), seen)
         ln[within] += scored.ln_z
+        ln[~near] = DEAD
         mean[within], variance[within] = scored.mean[-1], scored.variance[-1]
-        far = left.take(beyond)
-        ln[beyond] += no_likelier_than(
-            far.off[:-1], far.kernel[:-1, :-1], seen.low, seen.high, seen.blur
-        )
         return ln, mean, variance
