@@ -22,7 +22,8 @@ from idlewright.model.cells import IntArray
 from idlewright.model.forms import Box
 from idlewright.model.scalars import FloatArray
 
-OUT_OF_REACH_NATS = 22.0
+OUT_OF_REACH_NATS = 42.0
+"""A little more than the nats within which one look of every fault is tried again."""
 FEW_LOOKS = 40
 """The most hopeful looks of a combination, tried first to see how good it can get."""
 
