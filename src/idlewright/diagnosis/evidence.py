@@ -149,7 +149,7 @@ class Weigher:
             for combination in ways:
                 ln = np.full(len(looks.row), DEAD)
                 ln_z, mean, left = shared.score(common, combination, ln_level)
-                ln_z += self._inside(sight, among, mean, left)
+                ln_z += self.inside(sight, among, mean, left)
                 ln[among] = ln_z + (combination.ln_weight + ln_level)
                 found.append(Part(combination, level, ln_level, ln))
         return found
@@ -177,10 +177,10 @@ class Weigher:
         found = score(
             looks.means(every, which), lambda here: looks.widened(every, level, which[here]), seen
         )
-        inside = self._inside(sight, which, found.mean[-1], found.variance[-1])
+        inside = self.inside(sight, which, found.mean[-1], found.variance[-1])
         return Scored(found.ln_z + inside, found.mean, found.variance)
 
-    def _inside(
+    def inside(
         self, sight: Sight, which: IntArray, mean: FloatArray, variance: FloatArray
     ) -> FloatArray:
         """Log share inside its range of the severity of some looks, 0 where nothing sees it, (W,).

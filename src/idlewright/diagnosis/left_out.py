@@ -9,7 +9,7 @@ import numpy as np
 
 from idlewright.diagnosis.combinations import Combination, combinations
 from idlewright.diagnosis.evidence import LEVELS, Sight, Weigher
-from idlewright.diagnosis.gaussian import evidence_of_block, inside_range, posterior
+from idlewright.diagnosis.gaussian import evidence_of_block, posterior
 from idlewright.diagnosis.pieces import ln_sum
 from idlewright.model.scalars import FloatArray
 
@@ -106,15 +106,13 @@ def _fit(
     weigher: Weigher, sight: Sight, chosen: Combination, level: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Log evidence (U,), pull (m, U) and gain (m, m, U) of every look."""
-    looks, cells = sight.looks, weigher.model.cells
+    looks = sight.looks
     everyone = np.arange(len(looks.row))
     kernel = looks.widened(chosen.factors, level, everyone)
     mean = looks.means(chosen.factors, everyone)[:-1]
     result = posterior(mean, kernel[:-1, :-1], weigher.observed(sight, chosen.factors))
     by_u = kernel[-1, :-1]
-    cell = weigher.rows.cell[sight.row_ids[looks.row]]
+    u = (by_u * result.weight).sum(axis=0)
     left = 1.0 - ((by_u[:, None] * result.gain).sum(axis=0) * by_u).sum(axis=0)
-    u = cells.centre[cell] + cells.spread[cell] * (by_u * result.weight).sum(axis=0)
-    u_variance = cells.spread[cell] ** 2 * np.maximum(left, 1e-12)
-    inside = inside_range(np.zeros(len(cell)), np.ones(len(cell)), u, u_variance)
-    return result.ln_z + np.where(looks.sees, inside, 0.0), result.weight, result.gain
+    inside = weigher.inside(sight, everyone, u, left)
+    return result.ln_z + inside, result.weight, result.gain
