@@ -20,7 +20,7 @@ from idlewright.job.outcomes import Answers, Ways
 from idlewright.job.prepared import Prepared, prepare
 from idlewright.job.prospects import limits_of, prospects
 from idlewright.job.readings_answer import readings_answer
-from idlewright.job.standing import standing
+from idlewright.job.standing import SLIP_LEADS, standing
 from idlewright.job.suspects_answer import leader_without_words, suspects_answer
 from idlewright.plan.outlook import Outlook
 from idlewright.plan.propose import Depth, Proposal
@@ -29,7 +29,6 @@ from idlewright.version import __version__
 
 PASSES = {"standard": 1, "fine": 3}
 STRONG, NOTABLE = 0.001, 0.02
-SLIP_LEADS = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,12 +1,24 @@
-"""Which readings still stand after the repairs made since."""
+"""Which readings still stand: after the repairs made since, and after what was read later."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
+from idlewright.diagnosis.belief import Belief
 from idlewright.job.case import form_of_entry, meter_of
 from idlewright.job.entries import JobFile, ReadingEntry
 from idlewright.model.compiled import CompiledModel
+
+SLIP_LEADS = 0.5
+"""From here on a reading is likelier a slip than not."""
+
+
+def likelier_slips(job: JobFile, belief: Belief) -> frozenset[str]:
+    """Ids of the counting readings that are likelier a slip than not."""
+    counting = [entry.id for entry in job.readings if entry.counts]
+    return frozenset(
+        name for name, slip in zip(counting, belief.slip, strict=True) if slip >= SLIP_LEADS
+    )
 
 
 def standing(job: JobFile, model: CompiledModel) -> Mapping[str, int]:

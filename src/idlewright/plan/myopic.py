@@ -57,7 +57,7 @@ def tabulate(board: Board, stand: Stand, keep: int | None = None) -> Table:
         price = board.places.price[stand.place, : len(board.checks)] + board.look_cost
         offered = (stand.left > 0) & np.isfinite(price)
         split = view.split(stand.mass)
-        ahead = foresee(view, stand, classes, split, price, offered)
+        ahead = foresee(view, stand, classes, split, price, offered, base.cost)
         if keep is not None and keep < len(board.checks):
             asked = np.where(offered, price, np.inf)
             offered &= _screen(view, stand, split, base.cost, asked, keep)

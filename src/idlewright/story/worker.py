@@ -11,8 +11,10 @@ from idlewright.errors import CannotTell
 from idlewright.family.kinds import Check, Repair, Sheet
 from idlewright.job.entries import JobFile
 from idlewright.job.file import load_job
-from idlewright.job.judge import Thought, think
+from idlewright.job.judge import Thought, belief_of, think
 from idlewright.job.next_step import why
+from idlewright.job.prepared import prepare
+from idlewright.job.standing import likelier_slips
 from idlewright.job.verdicts import NO_SPEC, judge_entry
 from idlewright.plan.propose import Action
 from idlewright.plan.spread import Cost
@@ -151,7 +153,7 @@ class Worker:
         return Step("check", f"{check.say}: {shown}. Why: {_lower(reason)}", minutes)
 
     def _read_again(self, thought: Thought, check_id: str) -> Step:
-        """Read a doubted reading again; a different number strikes the first."""
+        """Read a doubted reading again; the first is struck if the second shows it for a slip."""
         job = thought.job
         counting = [entry for entry in job.readings if entry.counts]
         position = max(k for k, entry in enumerate(counting) if entry.check == check_id)
@@ -162,14 +164,22 @@ class Worker:
         minutes = self.car.spent.hands_on - spent
         check = self.car.family.checks[check_id]
         odds = odds_words(float(thought.belief.slip[position]))
-        if again != entry.typed:
+        if again == entry.typed:
+            verdict = f"It reads {again} again, so it stands."
+        elif entry.id not in self._slips():
+            verdict = f"It reads {again} now: no sign of a slip, both stand."
+        else:
             self.struck[entry.id] = f"a slip, {PHRASES[kind]}; read again"
             self.slips.append(NamedSlip(check_id, entry.typed, PHRASES[kind], again))
             verdict = f"It reads {again} now, so {entry.typed} is struck."
-        else:
-            verdict = f"It reads {again} again, so it stands."
         says = f"{check.say}: {entry.typed} may be a slip, {odds}. {SAYS[kind]} {verdict}"
         return Step("again", says, minutes)
+
+    def _slips(self) -> frozenset[str]:
+        """Readings that are likelier a slip than not, after all that was read."""
+        job = self.job()
+        prepared = prepare(job.family, job.sheet)
+        return likelier_slips(job, belief_of(job, prepared)[1])
 
     def _repair(self, thought: Thought, action: Action) -> Iterator[Step]:
         family = self.car.family

@@ -9,8 +9,8 @@ import numpy as np
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.names import did_you_mean
-from idlewright.job.judge import SLIP_LEADS
 from idlewright.job.prospects import LOAD_TEST_MINUTES, MISSED_PROOF, TARIFF, price_of_stopping
+from idlewright.job.standing import SLIP_LEADS
 from idlewright.plan.board import Board, Choice, Situation, lay_out
 from idlewright.plan.outlook import ActionKind, Ending, Outlook, RepairOption
 from idlewright.plan.policies import (

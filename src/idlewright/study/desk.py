@@ -18,7 +18,7 @@ from idlewright.job.file import load_job
 from idlewright.job.groups import probabilities
 from idlewright.job.prepared import Prepared
 from idlewright.job.prospects import limits_of, prospects, repairs_outlook
-from idlewright.job.standing import standing
+from idlewright.job.standing import likelier_slips, standing
 from idlewright.plan.board import Board, lay_out
 from idlewright.plan.outlook import CheckOption, Outlook
 from idlewright.practice import PracticeCar
@@ -161,11 +161,14 @@ class Desk:
         return lay_out(replace(outlook, checks=checks), limits_of(mind.job))
 
     def read(self, check_id: str) -> None:
-        """Make a check; a different number at a second reading strikes the first."""
+        """Make a check; the first of two readings is struck if the second shows it for a slip."""
         first = self._counting(check_id) if check_id in self.checks else None
         self.checks.append(check_id)
         again = self._typed(check_id)
-        if first is not None and again is not None and again != first.typed:
+        if first is None or again is None or again == first.typed:
+            return
+        mind = self.mind()
+        if first.id in likelier_slips(mind.job, mind.belief):
             self.struck[first.id] = "a slip; read again"
 
     def repair(self, repair_id: str) -> bool:
