@@ -152,6 +152,9 @@ class Answers:
         self._meter = meter
         self._pairs = belief.pairs[:MOST_PAIRS]
         self._column = {number: k for k, number in enumerate(ways.numbers)}
+        self._at = {fault.id: k for k, fault in enumerate(self._model.cells.faults)}
+        self._shows = np.where(ways.active, ways.fault, -1)
+        self._listed = max(float(ways.weight[:-1].sum()), 1e-12)
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -173,8 +176,7 @@ class Answers:
         table = table.copy()
         # Something else: half as what the others say, half anything at all.
         table[-1] = (
-            HALF * (self._ways.weight[:-1] @ table[:-1]) / max(self._ways.weight[:-1].sum(), 1e-12)
-            + HALF / table.shape[1]
+            HALF * (self._ways.weight[:-1] @ table[:-1]) / self._listed + HALF / table.shape[1]
         )
         table = np.maximum(table, 1e-9)
         normal: FloatArray = table / table.sum(axis=1, keepdims=True)
@@ -183,6 +185,8 @@ class Answers:
     def modes(self, modes: Sequence[Mode]) -> FloatArray:
         """Chance of each mode in each way, (H, M), by its boxes one at a time."""
         ln = np.zeros((len(self._ways.weight), len(modes)))
+        if len(modes) == 1:
+            return np.exp(ln)
         for k, mode in enumerate(modes):
             for box in mode.boxes:
                 column = self._column[self._model.number_of(box.latent)]
@@ -215,8 +219,10 @@ class Answers:
         for k, (mean, variance) in enumerate(drawn):
             sd = np.sqrt(variance)
             below = ndtr((edges[None, :] - mean[:, None]) / sd[:, None])
-            cumulative = np.hstack([below, np.ones((len(mean), 1))])
-            table += chance[:, k : k + 1] * np.diff(cumulative, prepend=0.0, axis=1)
+            below *= chance[:, k : k + 1]
+            table[:, :-1] += below
+            table[:, 1:] -= below
+            table[:, -1] += chance[:, k]
         return table
 
     def _words(self, form: Form) -> FloatArray:
@@ -239,19 +245,17 @@ class Answers:
         return total
 
     def _odds(self, form: Form) -> FloatArray:
-        ids = [fault.id for fault in self._model.cells.faults]
         columns = []
         for word in form.odds:
             odds, base = word_odds(form, word)
-            chance = np.full(len(ids) + 2 + len(self._pairs), base)
-            for k, fault in enumerate(ids):
-                chance[k] = odds.get(fault, base)
+            chance = np.full(len(self._at) + 2 + len(self._pairs), base)
+            for fault, own in odds.items():
+                chance[self._at[fault]] = own
             for position, (faults, _) in enumerate(self._pairs):
-                two = chance[list(faults)]
-                code = pair_code(len(ids), position)
-                chance[code] = two.max() if base < 0.5 else two.min()
-            number = np.where(self._ways.active, self._ways.fault, -1)
-            columns.append(chance[number])
+                two = [chance[fault] for fault in faults]
+                code = pair_code(len(self._at), position)
+                chance[code] = max(two) if base < 0.5 else min(two)
+            columns.append(chance[self._shows])
         return np.stack(columns, axis=1)
 
 
@@ -280,4 +284,4 @@ def _edges(
     cumulative = np.cumsum(mass[order]) / max(mass.sum(), 1e-300)
     targets = np.arange(1, BINS) / BINS
     found = flat[order][np.minimum(np.searchsorted(cumulative, targets), len(order) - 1)]
-    return np.unique(found)
+    return found[np.append(True, found[1:] > found[:-1])]
