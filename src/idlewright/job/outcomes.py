@@ -8,22 +8,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idlewright.diagnosis.belief import Belief
+from idlewright.diagnosis.belief import AS_GOOD_SHARE, BROAD_SHARE, Belief
 from idlewright.diagnosis.pairs import PairRows
 from idlewright.diagnosis.pieces import Piece
 from idlewright.diagnosis.predictive import predict_pairs, predict_pieces
+from idlewright.diagnosis.world import BoolArray
 from idlewright.family.kinds import Check, Fault
 from idlewright.job.case import noise_of, word_odds
+from idlewright.model.cells import IntArray
 from idlewright.model.forms import Form, Mode
 from idlewright.model.latents import from_scale, noise_in_unit, slope_of_scale
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER, Meter
 from idlewright.physics.normal import log_ndtr, ndtr
 
-MOST_ROWS = 140
+MOST_ROWS = 200
+"""About how many rows stand for all ways."""
 MASS_KEPT = 0.998
+"""Suspects that together hold the rest of the odds are left out."""
+TINY = 1e-300
 BINS = 8
-HALF = 0.5
+ODD_SHARE = BROAD_SHARE * (1.0 - AS_GOOD_SHARE)
+"""Under something else a check shows anything at all with this chance, else what a good car shows:
+as the evidence has it. Were it larger, every check would seem to tell something else from the rest,
+and looks that tell nothing would seem worth their minute."""
 MOST_PAIRS = 6
 PAIR_FROM = 0.01
 
@@ -47,10 +55,10 @@ class Ways:
 
 
 def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
-    """The heaviest rows of a belief with what they predict for latents now."""
+    """Rows that stand for a belief, with what they predict for latents now."""
     model = belief.model
     now = len(belief.case.timeline.times) - 1
-    heavy = _heaviest_rows(belief)
+    heavy = _telling_rows(belief)
     single = predict_pieces(belief.weigher, [part for part, _ in heavy], numbers, now)
     rows = belief.weigher.rows.take(np.concatenate([part.row for part, _ in heavy]))
     fault, active = [model.cells.fault[rows.cell]], [rows.active[:, now]]
@@ -78,25 +86,64 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
     )
 
 
-def _heaviest_rows(belief: Belief) -> list[tuple[Piece, FloatArray]]:
-    """Parts of pieces that hold nearly all odds, and the odds of their rows."""
+def _telling_rows(belief: Belief) -> list[tuple[Piece, FloatArray]]:
+    """Parts of pieces whose rows stand for all, and the odds that each of their rows stands for.
+
+    Every suspect that matters keeps its odds: its rows, from mild to bad, are cut into strata of
+    about equal odds, and the middle row of each stands for it. The heaviest rows alone would
+    leave out whole suspects wherever many are left.
+    """
     pieces = [
         (piece, np.exp(scenario.ln_weight + piece.ln_weight - belief.ln_evidence))
         for scenario in belief.scenarios
         for piece in scenario.weighed.pieces
     ]
+    rows = np.concatenate([piece.row for piece, _ in pieces])
     weight = np.concatenate([own for _, own in pieces])
-    order = np.argsort(-weight, kind="stable")
-    enough = int(np.searchsorted(np.cumsum(weight[order]), MASS_KEPT * (1.0 - belief.other))) + 1
-    chosen = np.zeros(len(weight), dtype=bool)
-    chosen[order[: min(enough, MOST_ROWS)]] = True
+    severity = np.concatenate([piece.u_mean for piece, _ in pieces])
+    known = belief.weigher.rows
+    chosen, stands_for = _strata(
+        weight, belief.model.cells.fault[known.cell[rows]] + 1, known.active[rows, -1], severity
+    )
     found, start = [], 0
     for piece, own in pieces:
-        which = np.flatnonzero(chosen[start : start + len(own)])
+        here = (chosen >= start) & (chosen < start + len(own))
+        if here.any():
+            found.append((piece.take(chosen[here] - start), stands_for[here]))
         start += len(own)
-        if len(which):
-            found.append((piece.take(which), own[which]))
     return found
+
+
+def _strata(
+    weight: FloatArray, suspect: IntArray, active: BoolArray, severity: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Rows that stand for all, ascending, and the weight of what each stands for.
+
+    Args:
+        weight: (N,). suspect: numbers from 0, (N,). active: (N,). severity: (N,).
+    """
+    order = np.lexsort((severity, active, suspect))
+    own, mass = suspect[order], weight[order]
+    total = np.bincount(own, mass)
+    heavy = np.argsort(-total, kind="stable")
+    matters = np.zeros(len(total), dtype=bool)
+    matters[heavy[: int(np.searchsorted(np.cumsum(total[heavy]), MASS_KEPT * mass.sum())) + 1]] = 1
+    root = np.sqrt(np.where(matters, total, 0.0))
+    strata = np.maximum(1, np.rint(MOST_ROWS * root / root.sum())).astype(np.intp)
+    before = np.cumsum(total) - total
+    # How far along its suspect the middle of each row lies, in strata.
+    along = np.cumsum(mass) - mass / 2.0 - before[own]
+    along *= strata[own] / np.maximum(total[own], TINY)
+    stratum = np.clip(along.astype(np.intp), 0, strata[own] - 1)
+    kept = np.flatnonzero(matters[own] & (mass > 0.0))
+    label = own[kept] * (MOST_ROWS + 1) + stratum[kept]
+    off_middle = np.abs(along[kept] - stratum[kept] - 0.5)
+    best = np.lexsort((off_middle, label))
+    _, first, back = np.unique(label[best], return_index=True, return_inverse=True)
+    stands_for = np.bincount(back.reshape(-1), mass[kept][best])
+    chosen = order[kept[best[first]]]
+    ascending = np.argsort(chosen)
+    return chosen[ascending], stands_for[ascending]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +201,10 @@ class Answers:
         self._column = {number: k for k, number in enumerate(ways.numbers)}
         self._at = {fault.id: k for k, fault in enumerate(self._model.cells.faults)}
         self._shows = np.where(ways.active, ways.fault, -1)
-        self._listed = max(float(ways.weight[:-1].sum()), 1e-12)
+        good = ways.weight[:-1] * (ways.fault[:-1] < 0)
+        if not good.any():
+            good = ways.weight[:-1]
+        self._as_good = good / max(float(good.sum()), 1e-12)
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -174,10 +224,8 @@ class Answers:
         else:
             table = self._odds(form)
         table = table.copy()
-        # Something else: half as what the others say, half anything at all.
-        table[-1] = (
-            HALF * (self._ways.weight[:-1] @ table[:-1]) / self._listed + HALF / table.shape[1]
-        )
+        as_good = self._as_good @ table[:-1]
+        table[-1] = (1.0 - ODD_SHARE) * as_good + ODD_SHARE / table.shape[1]
         table = np.maximum(table, 1e-9)
         normal: FloatArray = table / table.sum(axis=1, keepdims=True)
         return normal
