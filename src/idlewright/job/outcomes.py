@@ -26,7 +26,6 @@ MOST_ROWS = 200
 """About how many rows stand for all ways."""
 MASS_KEPT = 0.998
 """Suspects that together hold the rest of the odds are left out."""
-TINY = 1e-300
 BINS = 8
 ODD_SHARE = BROAD_SHARE * (1.0 - AS_GOOD_SHARE)
 """Under something else a check shows anything at all with this chance, else what a good car shows:
@@ -131,13 +130,14 @@ def _strata(
     root = np.sqrt(np.where(matters, total, 0.0))
     strata = np.maximum(1, np.rint(MOST_ROWS * root / root.sum())).astype(np.intp)
     before = np.cumsum(total) - total
-    # How far along its suspect the middle of each row lies, in strata.
-    along = np.cumsum(mass) - mass / 2.0 - before[own]
-    along *= strata[own] / np.maximum(total[own], TINY)
-    stratum = np.clip(along.astype(np.intp), 0, strata[own] - 1)
     kept = np.flatnonzero(matters[own] & (mass > 0.0))
-    label = own[kept] * (MOST_ROWS + 1) + stratum[kept]
-    off_middle = np.abs(along[kept] - stratum[kept] - 0.5)
+    of = own[kept]
+    # How far along its suspect the middle of each row lies, in strata.
+    along = (np.cumsum(mass) - mass / 2.0)[kept] - before[of]
+    along *= strata[of] / total[of]
+    stratum = np.clip(along.astype(np.intp), 0, strata[of] - 1)
+    label = of * (MOST_ROWS + 1) + stratum
+    off_middle = np.abs(along - stratum - 0.5)
     best = np.lexsort((off_middle, label))
     _, first, back = np.unique(label[best], return_index=True, return_inverse=True)
     stands_for = np.bincount(back.reshape(-1), mass[kept][best])
