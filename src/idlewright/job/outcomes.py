@@ -27,6 +27,8 @@ MOST_ROWS = 200
 MASS_KEPT = 0.998
 """Suspects that together hold the rest of the odds are left out."""
 BINS = 8
+FAINTEST = -1e9
+"""Log odds below which all ways are alike."""
 ODD_SHARE = BROAD_SHARE * (1.0 - AS_GOOD_SHARE)
 """Under something else a check shows anything at all with this chance, else what a good car shows:
 as the evidence has it. Were it larger, every check would seem to tell something else from the rest,
@@ -70,9 +72,9 @@ def ways_of(belief: Belief, numbers: Sequence[int]) -> Ways:
         mean.append(two.mean)
         variance.append(two.variance)
     inside = np.concatenate(kept)
-    inside = inside / inside.sum() * (1.0 - belief.other)
+    share = inside / inside.sum() if inside.any() else np.full(len(inside), 1.0 / len(inside))
+    inside = share * (1.0 - belief.other)
     means, variances = np.concatenate(mean), np.concatenate(variance)
-    share = inside / inside.sum()
     middle = share @ means
     spread = share @ (variances + (means - middle) ** 2)
     return Ways(
@@ -93,17 +95,19 @@ def _telling_rows(belief: Belief) -> list[tuple[Piece, FloatArray]]:
     leave out whole suspects wherever many are left.
     """
     pieces = [
-        (piece, np.exp(scenario.ln_weight + piece.ln_weight - belief.ln_evidence))
+        (piece, scenario.ln_weight + piece.ln_weight)
         for scenario in belief.scenarios
         for piece in scenario.weighed.pieces
     ]
     rows = np.concatenate([piece.row for piece, _ in pieces])
-    weight = np.concatenate([own for _, own in pieces])
+    ln = np.maximum(np.concatenate([own for _, own in pieces]), FAINTEST)
+    # Beside each other: where nothing listed is possible any more, all their odds are zero.
+    weight = np.exp(ln - ln.max())
     severity = np.concatenate([piece.u_mean for piece, _ in pieces])
     known = belief.weigher.rows
-    chosen, stands_for = _strata(
-        weight, belief.model.cells.fault[known.cell[rows]] + 1, known.active[rows, -1], severity
-    )
+    suspect, active = belief.model.cells.fault[known.cell[rows]] + 1, known.active[rows, -1]
+    chosen, stands_for = _strata(weight / weight.sum(), suspect, active, severity)
+    stands_for *= max(0.0, 1.0 - belief.other - sum(odds for _, odds in belief.pairs))
     found, start = [], 0
     for piece, own in pieces:
         here = (chosen >= start) & (chosen < start + len(own))
