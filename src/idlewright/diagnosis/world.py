@@ -203,7 +203,8 @@ def _moods(provoked: tuple[bool, ...]) -> tuple[BoolArray, FloatArray]:
     """
     nodes = (np.arange(200) + 0.5) / 200
     density = nodes ** (BETA_A - 1) * (1 - nodes) ** (BETA_B - 1)
-    choices = np.array(list(_choices(len(provoked))), dtype=bool).reshape(-1, len(provoked))
+    every = list(_choices(len(provoked)))
+    choices = np.array(every, dtype=bool).reshape(len(every), len(provoked))
     weight = np.tile(density / density.sum(), (len(choices), 1))
     for on, provoking in zip(choices.T, provoked, strict=True):
         calm = (1 - nodes) ** (PROVOKED if provoking else 1.0)

@@ -36,3 +36,17 @@ def test_something_else_for_certain_ends_in_stopping(tmp_path, ln_else):
     found = propose(outlook, job.state, limits_of(job))
     if belief.other > 0.999:
         assert found.next.kind == "stop"
+
+
+def test_a_repair_before_any_reading_leaves_a_belief(tmp_path):
+    """Work done and nothing read: faults that come and go have one pattern, that of no times."""
+    path = tmp_path / "tiny.toml"
+    path.write_text(TINY, encoding="utf-8")
+    vehicle = Vehicle.of(str(path))
+    model = vehicle.prepared.model
+    car = open_car(vehicle.family, 5, "matched", vehicle.sheet, fault="drifted", model=model)
+    car.repair("set")
+    data = {**car.as_job("early"), "family": str(path)}
+    job = replace(load_job(data), family=model.family, sheet=vehicle.sheet)
+    belief = believe(model, case_of(job, model), prior_of(model.family, job.words, []))
+    assert belief.fault.sum() + belief.good + belief.other == pytest.approx(1.0)
