@@ -45,7 +45,8 @@ def test_a_repair_before_any_reading_leaves_a_belief(tmp_path):
     vehicle = Vehicle.of(str(path))
     model = vehicle.prepared.model
     car = open_car(vehicle.family, 5, "matched", vehicle.sheet, fault="drifted", model=model)
-    car.repair("set")
+    comes_and_goes = {fault.id for fault in model.family.faults.values() if fault.intermittent}
+    car.repair(next(r.id for r in model.family.repairs.values() if comes_and_goes & set(r.cures)))
     data = {**car.as_job("early"), "family": str(path)}
     job = replace(load_job(data), family=model.family, sheet=vehicle.sheet)
     belief = believe(model, case_of(job, model), prior_of(model.family, job.words, []))
