@@ -144,7 +144,7 @@ def _strata(
     off_middle = np.abs(along - stratum - 0.5)
     best = np.lexsort((off_middle, label))
     _, first, back = np.unique(label[best], return_index=True, return_inverse=True)
-    stands_for = np.bincount(back.reshape(-1), mass[kept][best])
+    stands_for: FloatArray = np.bincount(back.reshape(-1), mass[kept][best]).astype(float)
     chosen = order[kept[best[first]]]
     ascending = np.argsort(chosen)
     return chosen[ascending], stands_for[ascending]
@@ -336,4 +336,5 @@ def _edges(
     cumulative = np.cumsum(mass[order]) / max(mass.sum(), 1e-300)
     targets = np.arange(1, BINS) / BINS
     found = flat[order][np.minimum(np.searchsorted(cumulative, targets), len(order) - 1)]
-    return found[np.append(True, found[1:] > found[:-1])]
+    rising: FloatArray = found[np.append(True, found[1:] > found[:-1])]
+    return rising
