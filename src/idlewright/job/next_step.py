@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 SMALL_CHANGE = 10.0
 """Parts up to this price are not worth a word."""
+DOUBLES = 2.0
 STOP_SAYS = "Stop here and send it on."
 NOTHING_SAYS = "Nothing is wrong now. Say so, note how it was provoked, and hand it back."
 
@@ -133,7 +134,11 @@ def _about(p: float) -> str:
 
 
 def _swing(thought: Thought, action: Action) -> tuple[str, float]:
-    """The suspect that the check's outcomes could raise most, and how far."""
+    """The suspect that the check's outcomes could raise most, and how far.
+
+    Only what at least DOUBLES its odds counts: that others are ruled out raises every suspect a
+    little, and a look at a pump is no reason to speak of a throttle.
+    """
     outlook = thought.outlook
     option = next((c for c in outlook.checks if c.id == action.id), None)
     if option is None:
@@ -147,9 +152,11 @@ def _swing(thought: Thought, action: Action) -> tuple[str, float]:
         before = float(outlook.weight[own].sum())
         if before < 0.01:
             continue
-        after = joint[own].sum(axis=0) / np.maximum(chance, 1e-12)
-        k = int(np.argmax(after))
-        gain = float((after[k] - before) * chance[k])
+        after = np.minimum(joint[own].sum(axis=0) / np.maximum(chance, 1e-12), 1.0)
+        # after / (1 - after) >= DOUBLES * before / (1 - before)
+        raised = after * (1.0 - before) >= DOUBLES * before * (1.0 - after)
+        k = int(np.argmax(np.where(raised, after, -1.0)))
+        gain = float((after[k] - before) * chance[k]) if raised[k] else 0.0
         if gain > best:
             title = title_of(thought.belief, group)
             best, name, far = gain, title[:1].lower() + title[1:], float(after[k])
