@@ -27,7 +27,7 @@ def swing(weight, outcome, monkeypatch):
 
 
 def test_the_suspect_that_the_look_shows_is_named(monkeypatch):
-    """A look that shows suspect 1 (odds .05) names it, though suspect 0 gains more when it fails."""
+    """A look that shows suspect 1 (odds .05) names it, though 0 gains more when it fails."""
     name, after = swing([0.40, 0.05, 0.55], [[0.99, 0.01], [0.1, 0.9], [0.99, 0.01]], monkeypatch)
     assert name == "suspect 1"
     assert after == pytest.approx(0.05 * 0.9 / (0.05 * 0.9 + 0.95 * 0.01))
