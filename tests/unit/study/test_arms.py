@@ -5,6 +5,7 @@ import pytest
 from idlewright.errors import BadInput
 from idlewright.family import load_family
 from idlewright.job.judge import think
+from idlewright.job.prospects import prospects
 from idlewright.practice import Luck, open_car
 from idlewright.study.arms import ARMS, CEILING, Charts, arms_named, knowing
 from idlewright.study.book import Vehicle, usual_sheet
@@ -114,6 +115,33 @@ def test_a_different_second_reading_strikes_the_first(vehicle):
     job = desk.mind().job
     assert [entry.counts for entry in job.readings] == [False, True]
     assert desk.checks == ["closed", "closed"]
+
+
+def test_a_second_reading_that_agrees_leaves_the_first(vehicle):
+    """A drifting number read twice differs in its last digits: both count, neither is a slip."""
+    desk = desk_of(vehicle)
+    for seed in range(SEED, SEED + 20):
+        desk = desk_of(vehicle, seed)
+        desk.read("joint")
+        desk.read("joint")
+        typed = {entry.typed for entry in desk.mind().job.readings}
+        if len(typed) > 1:
+            break
+    assert len(typed) == 2
+    assert [entry.counts for entry in desk.mind().job.readings] == [True, True]
+
+
+def test_something_else_shows_what_a_good_car_shows(vehicle):
+    """But for one time in sixteen: a look seldom tells it from a car with nothing wrong."""
+    mind = desk_of(vehicle).mind()
+    outlook, ways, _ = prospects(mind.job, mind.belief, vehicle.prepared.forms, {})
+    good = ways.fault == -1
+    weight = ways.weight[good] / ways.weight[good].sum()
+    assert good.any()
+    for check in outlook.checks:
+        shown = weight @ check.outcome[good]
+        expected = 15 / 16 * shown + 1 / 16 / len(shown)
+        assert check.outcome[-1] == pytest.approx(expected, abs=1e-6)
 
 
 def test_random_repeats_by_seed(vehicle):
