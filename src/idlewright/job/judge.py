@@ -20,7 +20,7 @@ from idlewright.job.outcomes import Answers, Ways
 from idlewright.job.prepared import Prepared, prepare
 from idlewright.job.prospects import limits_of, prospects
 from idlewright.job.readings_answer import readings_answer
-from idlewright.job.standing import SLIP_LEADS, standing
+from idlewright.job.standing import doubted_checks, standing
 from idlewright.job.suspects_answer import leader_without_words, suspects_answer
 from idlewright.plan.outlook import Outlook
 from idlewright.plan.propose import Depth, Proposal
@@ -83,7 +83,7 @@ def plan_of(
 
 def _slips_first(proposal: Proposal, belief: Belief, done: Mapping[str, int]) -> Proposal:
     """A reading that is more likely a slip than not is read again before anything else."""
-    doubted = {check for check, position in done.items() if belief.slip[position] >= SLIP_LEADS}
+    doubted = doubted_checks(done, belief)
     actions = sorted(proposal.actions, key=lambda a: not (a.kind == "reread" and a.id in doubted))
     return replace(proposal, actions=tuple(actions))
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 SMALL_CHANGE = 10.0
 """Parts up to this price are not worth a word."""
 DOUBLES = 2.0
+"""A check speaks of a suspect if an outcome could raise its odds so many times."""
 STOP_SAYS = "Stop here and send it on."
 NOTHING_SAYS = "Nothing is wrong now. Say so, note how it was provoked, and hand it back."
 

@@ -21,6 +21,11 @@ def likelier_slips(job: JobFile, belief: Belief) -> frozenset[str]:
     )
 
 
+def doubted_checks(done: Mapping[str, int], belief: Belief) -> frozenset[str]:
+    """Checks whose reading that counts (its position, see `standing`) is likelier a slip."""
+    return frozenset(check for check, at in done.items() if belief.slip[at] >= SLIP_LEADS)
+
+
 def standing(job: JobFile, model: CompiledModel) -> Mapping[str, int]:
     """Checks whose answer is known, with the position of the reading that counts.
 

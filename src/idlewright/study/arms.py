@@ -10,7 +10,7 @@ import numpy as np
 from idlewright.errors import BadInput, Problem
 from idlewright.family.names import did_you_mean
 from idlewright.job.prospects import LOAD_TEST_MINUTES, MISSED_PROOF, TARIFF, price_of_stopping
-from idlewright.job.standing import SLIP_LEADS
+from idlewright.job.standing import doubted_checks
 from idlewright.plan.board import Board, Choice, Situation, lay_out
 from idlewright.plan.outlook import ActionKind, Ending, Outlook, RepairOption
 from idlewright.plan.policies import (
@@ -58,8 +58,7 @@ def _tool(depth: Depth) -> Chooser:
 
     def choose(desk: Desk) -> Step:
         mind, board = desk.mind(), desk.board()
-        slip = mind.belief.slip
-        doubted = {check for check, position in mind.done.items() if slip[position] >= SLIP_LEADS}
+        doubted = doubted_checks(mind.done, mind.belief)
         choices = ordered(board, rank(board, board.start(desk.car.state), depth))
         steps = [(board.kind(choice), board.id(choice)) for choice in choices]
         again = [step for step in steps if step[0] == "reread" and step[1] in doubted]
