@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from idlewright.errors import Problem
+from idlewright.family.control import Control
 from idlewright.family.kinds import (
     Check,
     Condition,
-    Control,
     Fault,
     Motor,
     Plug,
@@ -76,6 +76,16 @@ class Contact:
     drop: str
 
 
+@dataclass(frozen=True, slots=True)
+class Also:
+    """What one line adds to a check: chances of its words by fault, and what it provokes."""
+
+    check: str
+    shows: Mapping[str, Mapping[str, float]]
+    provokes: tuple[str, ...]
+    origin: Origin
+
+
 RECORDS = (
     "state", "scalar", "resistor", "source", "motor", "fault", "check", "repair", "word", "code",
     "caution", "tool", "sheet", "step", "plug", "point", "part_point", "point_say",
@@ -96,7 +106,8 @@ class Draft:
         partial: a used part could not be read, so that names may be missing for that reason.
         documents: content hashes of all files read. sections: sections that stood in them.
         contacts: every contact. movers: every slider and switch. soft: each line of a word or code
-        by itself (section, line, origin), before several lines are joined.
+        by itself (section, line, origin), before several lines are joined. also: what lines add to
+        checks that stand elsewhere.
         nodes: node -> origin of an element that ends on it.
         wanted_nodes, wanted_ids, wanted_states: what used parts ask for.
         muted: lines of which a part was refused already.
@@ -131,6 +142,7 @@ class Draft:
     contacts: list[Contact] = field(default_factory=list)
     movers: list[Mover] = field(default_factory=list)
     soft: list[tuple[str, SoftEvidence, Origin]] = field(default_factory=list)
+    also: list[Also] = field(default_factory=list)
     nodes: dict[str, Origin] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     muted: list[Muted] = field(default_factory=list)

@@ -8,6 +8,7 @@ from idlewright.family.kinds import Motor, Resistor, Source, Value
 from idlewright.family.names import did_you_mean
 from idlewright.family.scalars import log_scalar, make_scalar
 from idlewright.family.schema import (
+    CoilLine,
     Element,
     MotorLine,
     ResistorLine,
@@ -37,6 +38,8 @@ def expand_element(draft: Draft, name: str, line: Element, origin: Origin) -> No
             _switch(draft, name, line, origin)
         case MotorLine():
             _motor(draft, name, line, origin)
+        case CoilLine():
+            _coil(draft, name, line, origin)
         case _:
             raise TypeError(type(line))
 
@@ -142,3 +145,11 @@ def _motor(draft: Draft, name: str, line: MotorLine, origin: Origin) -> None:
         unit = "V s/mm" if key == "volt_s_per_mm" else None
         scalar = make_scalar(f"{name}.{key}", amount, None, "log", unit)
         draft.add("scalar", scalar.id, scalar, origin)
+
+
+def _coil(draft: Draft, name: str, line: CoilLine, origin: Origin) -> None:
+    ohm = _ohm(draft, f"{name}.ohm", line.ohm, line.within, origin)
+    put_resistor(draft, Resistor(name, *line.coil, ohm, line.live), origin)
+    draft.add("motor", name, Motor(name, *line.coil, coil=True), origin)
+    scalar = make_scalar(f"{name}.pull_amp", line.pull_amp, None, "log")
+    draft.add("scalar", scalar.id, scalar, origin)

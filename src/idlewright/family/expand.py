@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import Literal, TypeVar
 
 from idlewright.family.amounts import Limits, Range
-from idlewright.family.draft import Draft, Origin
+from idlewright.family.control import Control
+from idlewright.family.draft import Also, Draft, Origin
 from idlewright.family.elements import expand_element
 from idlewright.family.kinds import (
     Check,
-    Control,
     Fault,
     Limit,
     Plug,
@@ -28,6 +28,7 @@ from idlewright.family.names import did_you_mean, humanise
 from idlewright.family.salvage import unmuted
 from idlewright.family.scalars import LINEAR_ENGINE, make_scalar
 from idlewright.family.schema import (
+    AlsoLine,
     CheckLine,
     Element,
     FaultLine,
@@ -57,7 +58,13 @@ def expand_lines(lines: Lines) -> Draft:
     if lines.control is not None:
         control = lines.control
         draft.control = Control(
-            control.target, control.low, control.high, control.parked, control.actuator
+            control.target,
+            control.low,
+            control.high,
+            control.parked,
+            control.actuator,
+            control.closed_between,
+            control.closed_below_v,
         )
         draft.places["engine", "control"] = Origin(lines.document, ("engine", "control"))
     for section in ("caution", "tool"):
@@ -105,6 +112,8 @@ def _expand_told(draft: Draft, section: str, name: str, line: object) -> None:
             soft = SoftEvidence(name, line.say or "", line.raises, line.lowers)
             draft.add(section, name, soft, origin)
             draft.soft.append((section, soft, origin))
+        case AlsoLine():
+            draft.also.append(Also(name, line.shows, line.provokes, origin))
         case PlugLine():
             draft.add("plug", name, Plug(name, line.say, line.cavities, line.points), origin)
 

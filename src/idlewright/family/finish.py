@@ -42,6 +42,7 @@ def finish(draft: Draft) -> None:
     _node_points(draft)
     prove_made_repairs(draft)
     _shadows(draft)
+    _add_to_checks(draft)
     _prune(draft)
 
 
@@ -176,6 +177,21 @@ def _shadows(draft: Draft) -> None:
                 draft.made.add(("scalar", shadow))
             spans.append(replace(span, scalar=shadow))
         draft.fault[fault_id] = replace(fault, spans=tuple(spans))
+
+
+def _add_to_checks(draft: Draft) -> None:
+    """Chances that lines of [also] give to the words of a check; of two for a fault, the larger."""
+    for also in draft.also:
+        check = draft.check.get(also.check)
+        if check is None:
+            continue
+        words = []
+        for word in check.words:
+            added = {f: p for f, p in also.shows.get(word.id, {}).items() if f in draft.fault}
+            odds = {**word.odds, **{f: max(p, word.odds.get(f, p)) for f, p in added.items()}}
+            words.append(replace(word, odds=odds))
+        provokes = (*check.provokes, *(p for p in also.provokes if p not in check.provokes))
+        draft.check[also.check] = replace(check, words=tuple(words), provokes=provokes)
 
 
 def factors(table: Mapping[str, float], faults: Iterable[str]) -> dict[str, float]:

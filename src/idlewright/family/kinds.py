@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from idlewright.family.control import Control
+
 Condition = Mapping[str, tuple[str, ...]]
 """State variable -> values under which something holds; an empty mapping always holds."""
 
@@ -125,11 +127,15 @@ class Motor:
     Scalars: `<id>.run_amp` (current to keep turning), `<id>.break_amp` (current to break free),
     `<id>.volt_s_per_mm` (back-emf per plunger speed), `<id>.stroke_mm`.
     Observables: `<id>.turns` (words), `<id>.volts`, `<id>.seconds`, `<id>.amp`.
+
+    A coil is a motor that only pulls: scalar `<id>.pull_amp`, observables `<id>.pulls` (words) and
+    `<id>.amp`.
     """
 
     id: str
     a: str
     b: str
+    coil: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,24 +326,6 @@ class Plug:
     say: str
     cavities: tuple[str, ...]
     points: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Control:
-    """How the computer holds idle speed: between the speeds of two states, by one actuator.
-
-    Attributes:
-        target: scalar id of the speed it aims at, rpm.
-        low, high: states (merged over the check's state) with the actuator fully in and fully out.
-        parked: the state the actuator stands in when it cannot move.
-        actuator: id of the Motor that must turn for it, or None.
-    """
-
-    target: str
-    low: Mapping[str, str]
-    high: Mapping[str, str]
-    parked: Mapping[str, str]
-    actuator: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,7 @@ def read_lines(document: Document) -> Lines:
         if name in SECTIONS:
             lines.has.add(name)
             _read_section(lines, name, content)
-    if "port" not in document.data and "check" not in document.data:
+    if not {"port", "check", "use"} & set(document.data):
         lines.problems.append(
             document.problem((), "neither [check] nor [port]", "a family has checks, a part a port",
                              "add the section, or check that this is the right file")

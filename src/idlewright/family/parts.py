@@ -75,7 +75,9 @@ def _forwarded(document: Document, asked: _Asked) -> dict[str, _Asked]:
     """What is asked of parts inside this part goes on to them; it is taken out of `asked`."""
     uses = document.data.get("use")
     inner: dict[str, _Asked] = {}
-    for name in uses if isinstance(uses, dict) else ():
+    for name, line in uses.items() if isinstance(uses, dict) else ():
+        if isinstance(line, dict) and line.get("bare") is True:
+            continue  # its names are those of this file
         head = f"{name}."
         passed = inner.setdefault(name, _Asked())
         for change in list(asked.changes):
@@ -240,6 +242,35 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
             origin.problem(f'"{line.part}" is not a part', "a file with [port]",
                            "use a part, or give that file a [port]", ("part",))
         )
+    joinable = _joinable(draft, origin, line, port, part)
+    states = {state: line.state.get(state, state) for state in port.state}
+    for key in line.state:
+        if key not in port.state:
+            draft.problems.append(
+                origin.problem(f'state hits nothing: "{key}"', "a variable of the part's port",
+                               did_you_mean(key, port.state), ("state", key))
+            )
+    kept = {node for node in port.node if node not in line.join}
+    if line.bare and port.node:
+        draft.problems.append(
+            origin.problem("a part with nodes to join cannot be bare", "a prefix for its nodes",
+                           "leave bare out", ("bare",))
+        )
+    prefix = "" if line.bare else f"{name}."
+    names = renamer_for(part, prefix, line.join, states, kept)
+    merge(draft, rename_draft(part, names, port.state), names, name)
+    draft.wanted_nodes += [Wanted(node, origin, names.prefix) for node in sorted(kept)]
+    for key, target in line.join.items():
+        wanted = draft.wanted_ids if key in port.id else draft.wanted_nodes
+        if key in joinable:
+            wanted.append(Wanted(target, origin, names.prefix, key))
+    draft.wanted_states += [Wanted(state, origin, names.prefix) for state in states.values()]
+
+
+def _joinable(
+    draft: Draft, origin: Origin, line: UseLine, port: Port, part: Draft
+) -> set[str]:
+    """What `join` may name; reports what it names in vain and what it leaves out."""
     joinable = {*port.node, *port.id, *part.nodes}
     for key in line.join:
         if key not in joinable:
@@ -254,29 +285,14 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
                                f'add "{key}" = "…" to join', ("join",))
             )
             draft.broken.add(key)
-    states = {state: line.state.get(state, state) for state in port.state}
-    for key in line.state:
-        if key not in port.state:
-            draft.problems.append(
-                origin.problem(f'state hits nothing: "{key}"', "a variable of the part's port",
-                               did_you_mean(key, port.state), ("state", key))
-            )
-    kept = {node for node in port.node if node not in line.join}
-    names = renamer_for(part, f"{name}.", line.join, states, kept)
-    merge(draft, rename_draft(part, names, port.state), names)
-    draft.wanted_nodes += [Wanted(node, origin, names.prefix) for node in sorted(kept)]
-    for key, target in line.join.items():
-        wanted = draft.wanted_ids if key in port.id else draft.wanted_nodes
-        if key in joinable:
-            wanted.append(Wanted(target, origin, names.prefix, key))
-    draft.wanted_states += [Wanted(state, origin, names.prefix) for state in states.values()]
+    return joinable
 
 
-def merge(draft: Draft, part: Draft, names: Renamer) -> None:
+def merge(draft: Draft, part: Draft, names: Renamer, use: str) -> None:
     """Put a renamed part into the draft; lines of the draft's own win over generated ones."""
     for section in RECORDS:
         for record_id, record in part.table(section).items():
-            _merge_one(draft, part, section, record_id, record, names)
+            _merge_one(draft, part, section, record_id, record, use)
     if draft.control is None and part.control is not None:
         draft.control = part.control
         draft.places["engine", "control"] = part.places["engine", "control"]
@@ -290,6 +306,7 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
     draft.contacts += part.contacts
     draft.movers += part.movers
     draft.soft += part.soft
+    draft.also += part.also
     for node, origin in part.nodes.items():
         draft.nodes.setdefault(node, origin)
     draft.problems += part.problems
@@ -308,7 +325,7 @@ def merge(draft: Draft, part: Draft, names: Renamer) -> None:
 
 
 def _merge_one(
-    draft: Draft, part: Draft, section: str, record_id: str, record: object, names: Renamer
+    draft: Draft, part: Draft, section: str, record_id: str, record: object, use: str
 ) -> None:
     table, origin = draft.table(section), part.origin(section, record_id)
     there = table.get(record_id)
@@ -318,7 +335,11 @@ def _merge_one(
             draft.made.add((section, record_id))
         return
     own = draft.origin(section, record_id).document is draft.document
-    if isinstance(record, SoftEvidence) and isinstance(there, SoftEvidence):
+    made = (section, record_id) in part.made
+    if (section, record_id) in draft.made and not made:
+        draft.add(section, record_id, record, origin)
+        draft.made.discard((section, record_id))
+    elif isinstance(record, SoftEvidence) and isinstance(there, SoftEvidence):
         table[record_id] = joined(there, record)
     elif section in SHARED or section == "point_say":
         if not own and there != record:
@@ -326,10 +347,10 @@ def _merge_one(
                 origin.problem(f'"{record_id}" is said differently by two parts',
                                "the same in both", f"say it once in [{section}] of the family")
             )
-    elif not (own and (section, record_id) in part.made) and section not in ("point", "part_point"):
+    elif not made and section not in ("point", "part_point"):
         draft.problems.append(
             draft.origin(section, record_id).problem(
-                f'"{record_id}" comes from the part {names.prefix.rstrip(".")} already',
+                f'"{record_id}" comes from the part {use} already',
                 "every id once", "rename it, or drop the part's with without",
             )
         )

@@ -15,6 +15,7 @@ ENGINE_OBSERVABLES = {
     "engine.speed": "rpm", "engine.vacuum": "kPa", "engine.controlled_speed": "rpm",
 }  # fmt: skip
 MOTOR_OBSERVABLES = {"turns": "word", "volts": "volt", "seconds": "s", "amp": "amp"}
+COIL_OBSERVABLES = {"pulls": "word", "amp": "amp"}
 
 
 def check_checks(referee: Referee) -> None:
@@ -59,8 +60,9 @@ def _leads(referee: Referee, check: Check) -> None:
 def observables(referee: Referee) -> dict[str, str]:
     """What `of` may name besides scalars -> how it is read."""
     found = dict(ENGINE_OBSERVABLES)
-    for motor in referee.draft.motor:
-        found.update({f"{motor}.{name}": read for name, read in MOTOR_OBSERVABLES.items()})
+    for name, motor in referee.draft.motor.items():
+        own = COIL_OBSERVABLES if motor.coil else MOTOR_OBSERVABLES
+        found.update({f"{name}.{what}": read for what, read in own.items()})
     return found
 
 
@@ -72,7 +74,7 @@ def _observable(referee: Referee, check: Check) -> None:
                            'read = "volt" or "ohm", or `of` instead of leads', f"remove {key}")
     if check.of is None:
         told = any(word.odds for word in check.words) and check.read == "word"
-        if not told and check.words:
+        if not told and check.words and referee.port is None:
             referee.report(*where, ("of",), "nothing ties the words to what is wrong",
                            "of, or shows = { word = { fault = chance } }", "add one of the two")
         elif check.read != "word":
@@ -90,7 +92,8 @@ def _observable(referee: Referee, check: Check) -> None:
         local = check.of.removeprefix(prefix)
         referee.report(*where, ("of",), f'nothing called "{local}" can be read',
                        "a scalar, engine.speed, engine.vacuum, engine.controlled_speed, or "
-                       "<motor>.turns, .volts, .seconds, .amp", did_you_mean(local, names))
+                       "<motor>.turns, .volts, .seconds, .amp, or <coil>.pulls, .amp",
+                       did_you_mean(local, names))
         return
     _same_unit(referee, check, known)
 

@@ -9,7 +9,7 @@ from typing import TypeVar
 from idlewright.errors import Problem
 from idlewright.family.circuit_check import check_circuit
 from idlewright.family.draft import Draft, Origin
-from idlewright.family.kinds import Fault, Repair, Scalar, SheetEntry, SoftEvidence, Span
+from idlewright.family.kinds import Check, Fault, Repair, Scalar, SheetEntry, SoftEvidence, Span
 from idlewright.family.names import did_you_mean
 from idlewright.family.readings import check_checks
 from idlewright.family.referee import Referee
@@ -45,6 +45,7 @@ def check_references(draft: Draft, port: Port | None = None) -> list[Problem]:
     for fault in draft.fault.values():
         _fault(referee, fault)
     check_checks(referee)
+    _also(referee)
     for repair in draft.repair.values():
         _repair(referee, repair)
     _soft(referee)
@@ -324,7 +325,33 @@ def _control(referee: Referee) -> None:
     referee.need((*where, ("target",)), [control.target], draft.scalar, "scalar")
     for key, table in (("low", control.low), ("high", control.high), ("parked", control.parked)):
         referee.states((*where, (key,)), table)
-    if control.actuator is not None:
-        referee.need((*where, ("actuator",)), [control.actuator], draft.motor, "motor")
+    referee.need((*where, ("actuator",)), control.actuator, draft.motor, "motor or coil")
+    if (control.closed_between is None) != (control.closed_below_v is None):
+        referee.report(*where, ("closed_between",), "closed_between and closed_below_v go together",
+                       "two places, and the volts between them", "add the other")
+    places = [*draft.point, *draft.part_point, *draft.nodes]
+    referee.need((*where, ("closed_between",)), control.closed_between or (), places,
+                 "place a lead can go")
+
+
+def _also(referee: Referee) -> None:
+    """What lines add to checks of other files; a part alone cannot know those checks."""
+    draft = referee.draft
+    for also in draft.also:
+        check: Check | None = draft.check.get(also.check)
+        if check is None and (referee.port is not None or also.check in draft.dropped):
+            continue
+        draft.places["also", also.check] = also.origin
+        referee.need(("also", also.check, ()), [also.check], draft.check, "check")
+        referee.need(("also", also.check, ("provokes",)), also.provokes, draft.fault, "fault",
+                     beginnings=True)
+        for word, odds in also.shows.items():
+            faults = [fault for fault in odds if fault not in draft.dropped]
+            referee.need(("also", also.check, ("shows", word)), faults, draft.fault, "fault")
+            words = [] if check is None else [one.id for one in check.words if one.low is None]
+            if check is not None and word not in words:
+                referee.report("also", also.check, ("shows", word),
+                               f'check "{also.check}" has no word "{word}"',
+                               "one of " + ", ".join(words), did_you_mean(word, words, "word"))
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from idlewright.family.draft import RECORDS, Contact, Draft, Mover, Origin
+from idlewright.family.control import Control
+from idlewright.family.draft import RECORDS, Also, Contact, Draft, Mover, Origin
 from idlewright.family.kinds import (
     Check,
     Condition,
-    Control,
     Fault,
     Motor,
     Plug,
@@ -156,6 +156,11 @@ def rename_draft(draft: Draft, names: Renamer, port_states: Iterable[str]) -> Dr
         (section, _soft(names, soft), _moved(origin, names))
         for section, soft, origin in draft.soft
     ]
+    out.also = [
+        Also(names.ref(also.check), {word: names.keys(odds) for word, odds in also.shows.items()},
+             names.refs(also.provokes), _moved(also.origin, names))
+        for also in draft.also
+    ]  # fmt: skip
     for node, origin in draft.nodes.items():
         out.nodes.setdefault(names.node(node), _moved(origin, names))
     out.wanted_nodes, out.wanted_ids = draft.wanted_nodes, draft.wanted_ids
@@ -184,6 +189,8 @@ def _id(names: Renamer, section: str, name: str) -> str:
         return names.clean(name)
     if section == "point_say":
         return names.node(name)
+    if section == "fault" and name in names.joined:
+        return names.joined[name]
     return names.prefix + name
 
 
@@ -263,7 +270,7 @@ def _circuit(
                 names.when(record.when),
             )
         case Motor():
-            return Motor(new, names.node(record.a), names.node(record.b))
+            return replace(record, id=new, a=names.node(record.a), b=names.node(record.b))
 
 
 def _check(names: Renamer, new: str, check: Check) -> Check:
@@ -303,10 +310,13 @@ def _repair(names: Renamer, new: str, repair: Repair) -> Repair:
 def _control(names: Renamer, control: Control | None) -> Control | None:
     if control is None:
         return None
+    ends = control.closed_between
     return Control(
         target=names.ref(control.target),
         low=names.by_state(control.low),
         high=names.by_state(control.high),
         parked=names.by_state(control.parked),
-        actuator=None if control.actuator is None else names.ref(control.actuator),
+        actuator=names.refs(control.actuator),
+        closed_between=None if ends is None else (names.node(ends[0]), names.node(ends[1])),
+        closed_below_v=control.closed_below_v,
     )

@@ -97,6 +97,7 @@ class UseLine(Line):
     state: StateMap = Field(default_factory=dict)
     but: dict[str, Any] = Field(default_factory=dict)
     without: Names = ()
+    bare: Flag = False
 
 
 class Port(Line):
@@ -206,6 +207,15 @@ class MotorLine(Element):
     stroke_mm: AmountField
 
 
+class CoilLine(Element):
+    """A coil that pulls something once enough current flows."""
+
+    coil: Pair
+    ohm: AmountField
+    within: NotNegative | None = None
+    pull_amp: AmountField
+
+
 ELEMENTS: dict[str, type[Element]] = {
     "resistor": ResistorLine,
     "source": SourceLine,
@@ -213,6 +223,7 @@ ELEMENTS: dict[str, type[Element]] = {
     "slider": SliderLine,
     "switch": SwitchLine,
     "motor": MotorLine,
+    "coil": CoilLine,
 }
 
 
@@ -234,7 +245,9 @@ class ControlLine(Line):
     low: StateMap
     high: StateMap
     parked: StateMap
-    actuator: Text | None = None
+    actuator: Texts = ()
+    closed_between: Pair | None = None
+    closed_below_v: Positive | None = None
 
 
 class FaultLine(Line):
@@ -304,6 +317,13 @@ class RepairLine(Line):
     relearn: Flag = False
 
 
+class AlsoLine(Line):
+    """What this file's faults add to a check that stands elsewhere."""
+
+    shows: Shows = Field(default_factory=dict)
+    provokes: Names = ()
+
+
 class SoftLine(Line):
     """A complaint word or a stored code."""
 
@@ -339,6 +359,7 @@ SECTIONS: dict[str, type[Line] | None] = {
     "engine": None,
     "fault": FaultLine,
     "check": CheckLine,
+    "also": AlsoLine,
     "repair": RepairLine,
     "step": StepLine,
     "word": SoftLine,

@@ -26,7 +26,7 @@ def kind_of(document: Document) -> Kind | None:
     data = document.data
     if "port" in data:
         return "part"
-    if "check" in data:
+    if "check" in data or "use" in data:
         return "family"
     if "value" in data:
         return "sheet"

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from idlewright.errors import BadInput, Problem
+from idlewright.family.control import Control
 from idlewright.family.kinds import Check, Family, Word
 from idlewright.model.latents import (
     EngineChange,
@@ -30,6 +31,9 @@ from idlewright.model.latents import (
 
 MODE_BLUR = 0.03
 """Softness of the border between modes, in the margin's own (logarithmic) units."""
+
+NO_LOAD_OHM = 1e12
+"""Input resistance where volts are asked for that no meter loads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +180,7 @@ def _modes(family: Family, check: Check, state: State, input_ohm: float) -> tupl
     if check.of.startswith("engine.") and check.of in ("engine.speed", "engine.vacuum"):
         return (Mode((), _engine(family, check, state)),)
     motor, _, kind = check.of.rpartition(".")
-    if motor in family.motors and kind in ("turns", "volts", "seconds", "amp"):
+    if motor in family.motors and kind in ("turns", "pulls", "volts", "seconds", "amp"):
         return _motor(motor, kind, state)
     scalar = family.scalars[check.of]
     scale: ScaleName = "log" if scalar.scale == "log" else "linear"
@@ -196,7 +200,7 @@ def _motor(motor: str, kind: str, state: State) -> tuple[Mode, ...]:
     margin = MotorOutput("margin", motor, state, "linear", "1")
     turns = Box(margin, 0.0, math.inf, MODE_BLUR)
     stalls = Box(margin, -math.inf, 0.0, MODE_BLUR)
-    if kind == "turns":
+    if kind in ("turns", "pulls"):
         return (Mode((), margin),)
     if kind == "volts":
         turning = MotorOutput("volts_turning", motor, state, "volt", "V")
@@ -213,33 +217,49 @@ def _controlled(family: Family, check: Check) -> tuple[Mode, ...]:
         raise BadInput(f"check {check.id} reads a controlled speed, but nothing controls it")
     low = freeze(family.full_state({**check.state, **control.low}))
     high = freeze(family.full_state({**check.state, **control.high}))
-    parked = freeze(family.full_state({**check.state, **control.parked}))
+    parked = EngineOutput(
+        "speed", freeze(family.full_state({**check.state, **control.parked})), "log", "rpm"
+    )
     over_low, over_high = (SpeedOverTarget(state, control.target) for state in (low, high))
     infinite = math.inf
-    moves: tuple[Box, ...] = ()
-    stuck: tuple[Mode, ...] = ()
-    if control.actuator is not None:
-        # The motor is driven with the key on; whether the engine runs does not change its circuit.
-        margin = MotorOutput("margin", control.actuator, low, "linear", "1")
-        moves = (Box(margin, 0.0, infinite, MODE_BLUR),)
-        at_rest = Box(margin, -infinite, 0.0, MODE_BLUR)
-        stuck = (Mode((at_rest,), EngineOutput("speed", parked, "log", "rpm")),)
+    needs = _needs(family, control, low)
+    works = tuple(works for works, _ in needs)
+    idle = tuple(Mode((*works[:k], fails), parked) for k, (_, fails) in enumerate(needs))
     held = Mode(
         (
-            *moves,
+            *works,
             Box(over_low, -infinite, 0.0, MODE_BLUR),
             Box(over_high, 0.0, infinite, MODE_BLUR),
         ),
         ScalarAt(control.target, low, "log", "rpm"),
     )
     too_fast = Mode(
-        (*moves, Box(over_low, 0.0, infinite, MODE_BLUR)), EngineOutput("speed", low, "log", "rpm")
+        (*works, Box(over_low, 0.0, infinite, MODE_BLUR)), EngineOutput("speed", low, "log", "rpm")
     )
     too_slow = Mode(
-        (*moves, Box(over_high, -infinite, 0.0, MODE_BLUR)),
+        (*works, Box(over_high, -infinite, 0.0, MODE_BLUR)),
         EngineOutput("speed", high, "log", "rpm"),
     )
-    return (held, too_fast, too_slow, *stuck)
+    return (held, too_fast, too_slow, *idle)
+
+
+def _needs(family: Family, control: Control, state: State) -> list[tuple[Box, Box]]:
+    """What idle control cannot do without, each as (is so, is not so).
+
+    The actuator is driven with the key on; whether the engine runs does not change its circuit.
+    """
+    found = []
+    for motor in control.actuator:
+        margin = MotorOutput("margin", motor, state, "linear", "1")
+        found.append(
+            (Box(margin, 0.0, math.inf, MODE_BLUR), Box(margin, -math.inf, 0.0, MODE_BLUR))
+        )
+    if control.closed_between is not None and control.closed_below_v is not None:
+        red, black = (node_of(family, place) for place in control.closed_between)
+        volts = VoltBetween(red, black, state, NO_LOAD_OHM)
+        bar = _scaled(volts, control.closed_below_v)
+        found.append((Box(volts, -math.inf, bar, MODE_BLUR), Box(volts, bar, math.inf, MODE_BLUR)))
+    return found
 
 
 def _word_modes(check: Check, word: Word, modes: tuple[Mode, ...]) -> tuple[Mode, ...]:

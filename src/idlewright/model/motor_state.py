@@ -23,6 +23,18 @@ OUTPUT_OF_KIND: Mapping[MotorKind, str] = {
     "amp": "stall_amp",
 }
 
+MOTOR_SCALARS: Mapping[str, str] = {
+    "winding_ohm": "ohm",
+    "run_amp": "run_amp",
+    "break_amp": "break_amp",
+    "volt_s_per_mm": "volt_s_per_mm",
+    "stroke_mm": "stroke_mm",
+}
+"""Input of the motor's equations -> last part of its scalar's id."""
+COIL_SCALARS: Mapping[str, str] = {"winding_ohm": "ohm", "break_amp": "pull_amp"}
+NEVER_TURNS = np.ones(1)
+"""What a coil has for the inputs that only matter while a motor turns; nothing reads them."""
+
 SIGNED = frozenset({"volts_turning", "volts_stalled", "amp"})
 
 
@@ -38,10 +50,8 @@ class MotorState:
         self._motor = family.motors[motor]
         self._circuit = CircuitState(family, table, state, without=frozenset({motor}))
         present = table.in_state(state)
-        self._at = {
-            name: present[f"{motor}.{name}"]
-            for name in ("ohm", "run_amp", "break_amp", "volt_s_per_mm", "stroke_mm")
-        }
+        scalars = COIL_SCALARS if self._motor.coil else MOTOR_SCALARS
+        self._at = {name: present[f"{motor}.{key}"] for name, key in scalars.items()}
 
     def output(self, worlds: Worlds, kind: MotorKind) -> tuple[FloatArray, Gradient]:
         """Value (W,) and gradient by coordinate; volts in V, seconds in s, amp in A, margin ln."""
@@ -69,8 +79,8 @@ class MotorState:
     ) -> tuple[PortReading, MotorOnSupply, Mapping[str, MotorOnSupply]]:
         """What the motor sees, what it does, and how that moves with each of its inputs."""
         port = self._circuit.port(worlds, self._motor.a, self._motor.b)
-        inputs = {name: worlds.values[position] for name, position in self._at.items()}
-        inputs["winding_ohm"] = inputs.pop("ohm")
+        inputs = dict.fromkeys(MOTOR_SCALARS, NEVER_TURNS)
+        inputs |= {name: worlds.values[position] for name, position in self._at.items()}
         inputs["supply_volt"] = port.volts
         inputs["supply_ohm"] = port.ohms
         return port, *motor_sensitivity(inputs)
@@ -88,7 +98,7 @@ class MotorState:
         by_lnr = by_volt * port.by_lnr + by_ohm * port.ohms_by_lnr
         supply = self._circuit.pull_back(worlds, port, by_lnr, by_volt * port.by_emf)
         own = [
-            (p, getattr(by_input["winding_ohm" if key == "ohm" else key], name) * worlds.slope(p))
+            (p, getattr(by_input[key], name) * worlds.slope(p))
             for key, p in self._at.items()
         ]
         through = [(int(p), supply.value[k]) for k, p in enumerate(supply.index)]
