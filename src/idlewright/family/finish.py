@@ -43,6 +43,7 @@ def finish(draft: Draft) -> None:
     prove_made_repairs(draft)
     _shadows(draft)
     _add_to_checks(draft)
+    _leave_out(draft)
     _prune(draft)
 
 
@@ -190,8 +191,28 @@ def _add_to_checks(draft: Draft) -> None:
             added = {f: p for f, p in also.shows.get(word.id, {}).items() if f in draft.fault}
             odds = {**word.odds, **{f: max(p, word.odds.get(f, p)) for f, p in added.items()}}
             words.append(replace(word, odds=odds))
-        provokes = (*check.provokes, *(p for p in also.provokes if p not in check.provokes))
+        more = [p for p in also.provokes if any(f.startswith(p) for f in draft.fault)]
+        provokes = (*check.provokes, *(p for p in more if p not in check.provokes))
         draft.check[also.check] = replace(check, words=tuple(words), provokes=provokes)
+
+
+def _leave_out(draft: Draft) -> None:
+    """Looks, words and codes of used parts that nothing in this family speaks to are left out."""
+
+    def shared(section: str, name: str) -> bool:
+        return draft.origin(section, name).document is not draft.document
+
+    def told(check: Check) -> bool:
+        return check.read != "word" or check.of is not None or any(w.odds for w in check.words)
+
+    for check in list(draft.check.values()):
+        if shared("check", check.id) and not told(check):
+            draft.drop(check.id)
+    for section in ("word", "code"):
+        table = draft.table(section)
+        for name, soft in list(table.items()):
+            if shared(section, name) and not (soft.raises or soft.lowers):
+                del table[name]
 
 
 def factors(table: Mapping[str, float], faults: Iterable[str]) -> dict[str, float]:

@@ -271,7 +271,8 @@ def _soft(referee: Referee) -> None:
         for key, table in (("raises", soft.raises), ("lowers", soft.lowers)):
             kept = {f: x for f, x in table.items() if f not in draft.dropped}
             _factors(referee, soft, origin, key, kept)
-        if referee.port is None and not draft.table(section)[soft.id].say:
+        joined: SoftEvidence | None = draft.table(section).get(soft.id)
+        if referee.port is None and joined is not None and not joined.say:
             referee.problems.append(
                 origin.problem(f"{section} {soft.id} has no say in any file", 'say = "…"',
                                "add what people call it", ("say",))

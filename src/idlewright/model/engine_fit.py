@@ -34,7 +34,7 @@ def fit_engine(
         return table, share, 1.0
     nominal = table.nominal.copy()
     for scalar in fits:
-        nominal[:, table.index[scalar.id]] = 0.0
+        nominal[:, table.index[scalar.id]] = SMALLEST_MM2  # a start: an engine without air is none
     table = replace(table, nominal=nominal)
     torque = 1.0
     for number, scalar in enumerate(fits):
@@ -48,7 +48,8 @@ def fit_engine(
             pressure = inputs["ambient_kpa"] - vacuum
             torque = float(torque_scale_for(speed, pressure, inputs)[0])
             inputs["torque_scale"] = np.full(1, torque)
-        area = float(air_area_for(speed, inputs)[0]) - float(inputs["air_mm2"][0])
+        others = float(inputs["air_mm2"][0]) - SMALLEST_MM2
+        area = float(air_area_for(speed, inputs)[0]) - others
         if not area > SMALLEST_MM2:
             raise BadInput(_no_room(key, speed, area))
         nominal[:, table.index[scalar.id]] = area
