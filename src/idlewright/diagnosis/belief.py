@@ -25,7 +25,8 @@ from idlewright.model.scalars import FloatArray
 BROAD_SHARE = 0.25
 """Share of something else that no place in the circuit explains; the rest is placed."""
 PAIRS_FROM = 0.1
-"""Odds of something else from which two faults at once are weighed (always after a repair)."""
+"""Odds that no single listed fault explains all readings (something else, or a slip) from which two
+faults at once are weighed; always after a repair."""
 AS_GOOD_SHARE = 0.75
 """Under a fault no family names, a reading is as on a good car with this chance, else anything."""
 
@@ -141,10 +142,21 @@ def believe(
         ln_other = float(np.logaddexp(ln_other, ln_else + ln_rest))
     basis = _Basis(model, case, weigher, sight, alone, tuple(scenarios), odd, ln_other, places)
     single = _summed(basis, ())
-    if not (slips and case.seen) or (single.other < PAIRS_FROM and not case.timeline.renewals):
+    if not (slips and case.seen):
         return single
-    pairs = tuple(PairWeigher(weigher, prior).weigh(rest.seen, rest.times))
-    return _summed(basis, tuple(replace(p, ln_weight=p.ln_weight + ln_rest) for p in pairs))
+    unexplained = single.other + float(single.slip.sum()) >= PAIRS_FROM
+    weigher_of_pairs = PairWeigher(weigher, prior, _variants(basis))
+    listed = weigher_of_pairs.weigh(
+        case.seen, case.times, if_hopeful=not (unexplained or case.timeline.renewals)
+    )
+    pairs = _with_weight(listed, ln_clean)
+    if odd.positions:
+        pairs += _with_weight(weigher_of_pairs.weigh(rest.seen, rest.times), ln_rest)
+    return _summed(basis, pairs) if pairs else single
+
+
+def _with_weight(rows: Sequence[PairRows], ln_weight: float) -> tuple[PairRows, ...]:
+    return tuple(replace(one, ln_weight=one.ln_weight + ln_weight) for one in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +219,16 @@ def good_alone(weigher: Weigher, sight: Sight) -> tuple[float, ...]:
         parts = weigher.parts(sight, [position], among=which)
         found.append(ln_sum(weigher.ln_rows(sight, prior, parts)[good] + weight))
     return tuple(found)
+
+
+def _variants(basis: _Basis) -> FloatArray:
+    """Odds of the variants of the car (what its sheet leaves open) by single faults, (V,)."""
+    cells, rows = basis.model.cells, basis.weigher.rows
+    ln_row = ln_sum_first(np.stack([s.ln_weight + s.weighed.ln_row for s in basis.scenarios]))
+    share = np.exp(ln_row - ln_row.max())
+    odds = np.bincount(cells.variant[rows.cell], share, len(cells.good))
+    found: FloatArray = odds / odds.sum()
+    return found
 
 
 def _summed(basis: _Basis, pairs: tuple[PairRows, ...]) -> Belief:

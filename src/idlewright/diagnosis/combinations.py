@@ -110,10 +110,11 @@ def combinations(
         # Hopes add up, so the best of all are among the best so far, each continued.
         longer = [(hope + h, (*picked, o)) for hope, picked in kept for h, o in able]
         kept = sorted(longer, key=lambda pair: -pair[0])[:MOST_KEPT]
-    return [_combination(picked, items) for _, picked in kept]
+    return [combination_of(picked, items) for _, picked in kept]
 
 
-def _combination(picked: Sequence[Option], items: Sequence[NumberFactor | Box]) -> Combination:
+def combination_of(picked: Sequence[Option], items: Sequence[NumberFactor | Box]) -> Combination:
+    """The combination of one option a reading."""
     flat = dict.fromkeys(i for option in picked for i in option.factors)
     ordered = sorted(flat, key=lambda i: isinstance(items[i], Box))
     return Combination(
@@ -129,7 +130,17 @@ def best_density(
     mean: FloatArray,
     variance: FloatArray,
 ) -> float:
-    """Largest log density, over rows, of an option's factors taken one by one.
+    """Largest log density, over rows, of an option's factors taken one by one."""
+    return float(densities(option, items, mean, variance).max())
+
+
+def densities(
+    option: Option,
+    items: Sequence[NumberFactor | Box],
+    mean: FloatArray,
+    variance: FloatArray,
+) -> FloatArray:
+    """Log density in each row of an option's factors taken one by one, (R,).
 
     Args:
         items, mean, variance: as in `combinations`.
@@ -145,7 +156,7 @@ def best_density(
         else:
             spread = variance[i] + item.variance + item.gain**2
             total = total - 0.5 * ((item.y - mean[i]) ** 2 / spread + np.log(spread))
-    return float(total.max())
+    return total
 
 
 def observe(items: Sequence[NumberFactor | Box]) -> Observed:

@@ -1,4 +1,4 @@
-"""Two faults at once: screened by adding single effects, weighed exactly where it could matter."""
+"""Two faults at once: screened by adding single effects, then weighed where it could matter."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from idlewright.diagnosis.combinations import observe
+from idlewright.diagnosis.combinations import Factors, combination_of, densities, observe
 from idlewright.diagnosis.evidence import LEVELS, Weigher
-from idlewright.diagnosis.factors import NumberFactor, Seen
+from idlewright.diagnosis.factors import Seen
 from idlewright.diagnosis.gaussian import Observed, condition, inside_range
+from idlewright.diagnosis.pair_screen import LEAST_CHANCE, PairScreen
 from idlewright.diagnosis.prior import Prior
 from idlewright.diagnosis.repeats import news
 from idlewright.diagnosis.world import lives_of
@@ -26,13 +27,13 @@ SECOND_FAULT = 0.08
 """Chance that a car with one fault has another, independent one (common practice, no source)."""
 COMMON_CAUSE = 3.0
 """Faults at the same plug or in the same part come together this many times as often."""
-COARSE = (0.1, 0.3, 0.5, 0.7, 0.9)
-KEPT = 40
 LOOKED_AGAIN = 12
 SIDE_CELLS = 5
 WIDTH = 1.0 / SIDE_CELLS
 SPREAD = 0.6 * WIDTH
 HOPELESS_NATS = 25.0
+HOPEFUL = math.log(0.05)
+"""Screened odds of the best pair against the best single fault from which pairs are weighed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,27 +66,66 @@ class PairRows:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    """Cells of pairs whose readings came about in the same way.
+
+    Attributes:
+        cells: (Q,). last: last epoch of each fault, (Q, 2). prior: log, with the words seen, (Q,).
+        factors: numbers of the m factors. latents, times, observed: of those.
+    """
+
+    cells: PairCells
+    last: IntArray
+    prior: FloatArray
+    factors: list[int]
+    latents: list[int]
+    times: list[int]
+    observed: Observed
+
+    def take(self, which: IntArray) -> _Draft:
+        """Some of the cells."""
+        return replace(
+            self, cells=self.cells.take(which), last=self.last[which], prior=self.prior[which]
+        )
+
+
 class PairWeigher:
     """Weighs pairs of faults against the readings of a job.
 
     Args:
         weigher: of single faults; lends its model, timeline and columns. prior: of the job.
+        variants: odds of the car's variants by single faults, (V,); pairs are weighed in the
+            likeliest, and count for as much as if all had been.
     """
 
-    def __init__(self, weigher: Weigher, prior: Prior) -> None:
+    def __init__(self, weigher: Weigher, prior: Prior, variants: FloatArray) -> None:
         self.model: CompiledModel = weigher.model
         self.weigher = weigher
         self.prior = prior
-        self.variant = int(np.argmax(self.model.table.variant_weight))
+        self.variant = int(np.argmax(variants))
+        weight = self.model.table.variant_weight
+        self._ln_variant = math.log(weight[self.variant] / weight.sum() / variants[self.variant])
 
-    def weigh(self, seen: Sequence[Seen], times: Sequence[int]) -> list[PairRows]:
-        """Posterior of the pairs that could matter; rows of one level each."""
-        items, latents, when = self._items(seen, times)
-        if not items:
+    def weigh(
+        self, seen: Sequence[Seen], times: Sequence[int], *, if_hopeful: bool = False
+    ) -> list[PairRows]:
+        """Posterior of the pairs that could matter; rows of one level and one way each.
+
+        Args:
+            seen, times: the readings. if_hopeful: only if a pair may be nearly as likely as the
+                likeliest single fault.
+        """
+        factors = Factors.collect(self.model, seen, times)
+        if not factors.items:
             return []
-        observed = observe(items)
-        pairs = self._screen(items, latents, observed, seen)
-        if not pairs:
+        new = news(seen, times, self.weigher.timeline)
+        ln_second = math.log(SECOND_FAULT)
+        hopes = PairScreen(
+            self.model, self.variant, self.prior, factors, seen, new, ln_second
+        ).best()
+        pairs = hopes.pairs
+        if not pairs or (if_hopeful and hopes.better < HOPEFUL):
             return []
         rows = [self._rows(pair, ends) for pair in pairs for ends in self._endings(pair)]
         cells = PairCells(
@@ -95,93 +135,72 @@ class PairWeigher:
             self.variant,
         )
         last = np.concatenate([r[3] for r in rows])
-        prior = np.concatenate([r[4] for r in rows]) + self._words(cells, last, seen, times)
-        z = np.zeros((len(cells), self.weigher.width + 1))
-        mean, slopes = self._lines(cells, last, z, latents, when, 1.0)
+        said = [one for one, is_new in zip(seen, new, strict=True) if is_new]
+        when = [time for time, is_new in zip(times, new, strict=True) if is_new]
+        prior = np.concatenate([r[4] for r in rows]) + self._words(cells, last, said, when)
+        drafts = self._ways(factors, cells, last, prior)
+        lines = [self._lines(draft, np.zeros((len(draft.cells), self._width)), 1.0)
+                 for draft in drafts]  # fmt: skip
         found = []
         for level, ln_level in LEVELS:
             # At the middle of every tolerance their width changes nothing but the slopes.
-            by_z = slopes.copy()
-            by_z[:, :, :-2] *= level
-            part = self._solve(cells, last, mean, by_z, observed, level)
-            part = replace(part, ln_weight=part.ln_weight + prior + ln_level)
-            found.append(self._look_again(part, last, prior + ln_level, latents, when, observed))
+            parts = []
+            for draft, (mean, slopes) in zip(drafts, lines, strict=True):
+                by_z = slopes.copy()
+                by_z[:, :, :-2] *= level
+                parts.append(self._solve(draft, mean, by_z, level, ln_level))
+            found += self._look_again(drafts, parts, level, ln_level)
         return found
 
-    def _items(
-        self, seen: Sequence[Seen], times: Sequence[int]
-    ) -> tuple[list[NumberFactor | Box], list[int], list[int]]:
-        """Factors of every reading in its usual mode, numbers first."""
-        found: list[tuple[NumberFactor | Box, int]] = [
-            (item, time)
-            for one, time in zip(seen, times, strict=True)
-            if one.alternatives
-            for item in one.alternatives[0].factors
-        ]
-        found.sort(key=lambda pair: isinstance(pair[0], Box))
-        items = [item for item, _ in found]
-        return items, [self.model.number_of(i.latent) for i in items], [t for _, t in found]
+    @property
+    def _width(self) -> int:
+        """Extended columns of a pair: those of a single fault and one more severity."""
+        return self.weigher.width + 1
 
-    def _screen(
+    def _ways(
+        self, factors: Factors, cells: PairCells, last: IntArray, prior: FloatArray
+    ) -> list[_Draft]:
+        """The cells parted by the ways in which their readings most likely came about.
+
+        A reading that can come about in several ways (the computer holds the idle or has run out of
+        travel) is taken in the way that is likeliest in the middle of each cell.
+        """
+        several = [options for options in factors.of if len(options) > 1]
+        picked = np.zeros((len(cells), len(several)), dtype=np.int64)
+        if several:
+            used = sorted({i for options in several for o in options for i in o.factors})
+            draft = self._draft(factors, used, cells, last, prior)
+            x, slopes = self._lines(draft, np.zeros((len(cells), self._width)), 1.0)
+            mean = np.zeros((len(factors.items), len(cells)))
+            variance = np.zeros_like(mean)
+            mean[draft.factors] = x.T
+            variance[draft.factors] = 4.0 * np.einsum("qmk,qmk->mq", slopes, slopes)
+            for column, options in enumerate(several):
+                ways = [densities(o, factors.items, mean, variance) for o in options]
+                picked[:, column] = np.argmax(ways, axis=0)
+        found = []
+        for way in np.unique(picked, axis=0):
+            here = np.flatnonzero((picked == way).all(axis=1))
+            chosen = iter(way)
+            options = [o[int(next(chosen))] if len(o) > 1 else o[0] for o in factors.of if o]
+            one = combination_of(options, factors.items)
+            weight = prior[here] + one.ln_weight
+            found.append(self._draft(factors, one.factors, cells.take(here), last[here], weight))
+        return found
+
+    def _draft(
         self,
-        items: Sequence[NumberFactor | Box],
-        latents: Sequence[int],
-        observed: Observed,
-        seen: Sequence[Seen],
-    ) -> list[tuple[int, int]]:
-        """The KEPT most hopeful pairs by adding the effects of single faults on a good car."""
-        cells = self.model.cells
-        good = int(cells.good[self.variant])
-        mean = np.stack([self.model.rows(number).x for number in latents], axis=1)
-        picks, owner = self._coarse()
-        effect = mean[picks] - mean[good]
-        numbers = len(observed.y)
-        touching = np.abs(effect).max(axis=1) > 1e-9
-        talks = np.array([self._talked_of(seen, int(f)) for f in owner])
-        keep = touching | talks
-        effect, owner = effect[keep], owner[keep]
-        if len(owner) < 2:
-            return []
-        score = self._ln_pairs(effect, owner)
-        tolerance = self.model.bank_at(latents, np.array([good]))[1][0]
-        kernel = 4.0 * tolerance @ tolerance.T
-        if numbers:
-            inverse = np.linalg.inv(kernel[:numbers, :numbers] + observed.noise)
-            residual = observed.y - mean[good, :numbers]
-            own = effect[:, :numbers]
-            through = own @ inverse
-            linear = through @ residual - 0.5 * np.einsum("ri,ri->r", through, own)
-            score = score + linear[:, None] + linear[None, :] - through @ own.T
-        for column in range(numbers, len(items)):
-            box = items[column]
-            assert isinstance(box, Box)
-            x = mean[good, column] + effect[:, None, column] + effect[None, :, column]
-            spread = np.full(x.size, kernel[column, column] + box.blur**2 + 1e-9)
-            low, high = np.full(x.size, box.low), np.full(x.size, box.high)
-            inside = inside_range(low, high, x.ravel(), spread).reshape(x.shape)
-            score = score + np.maximum(inside, -60.0)
-        return _best(score, owner)
-
-    def _coarse(self) -> tuple[IntArray, IntArray]:
-        """Cells near the COARSE severities of every fault, and whose they are."""
-        cells = self.model.cells
-        picks, owner = [], []
-        for number in range(len(cells.faults)):
-            own = np.flatnonzero((cells.fault == number) & (cells.variant == self.variant))
-            wanted = COARSE if cells.spread[own[0]] > 0 else (0.0,)
-            chosen = {int(own[np.argmin(np.abs(cells.centre[own] - u))]) for u in wanted}
-            picks += sorted(chosen)
-            owner += [number] * len(chosen)
-        return np.array(picks), np.array(owner)
-
-    def _talked_of(self, seen: Sequence[Seen], fault: int) -> bool:
-        name = self.model.cells.faults[fault].id
-        return any(name in one.odds and one.odds[name] > 2.0 * one.base for one in seen)
-
-    def _ln_pairs(self, effect: FloatArray, owner: IntArray) -> FloatArray:
-        ln = self.prior.ln_fault[owner]
-        both = ln[:, None] + ln[None, :]
-        return np.where(owner[:, None] < owner[None, :], both, -np.inf)
+        factors: Factors,
+        used: Sequence[int],
+        cells: PairCells,
+        last: IntArray,
+        prior: FloatArray,
+    ) -> _Draft:
+        ordered = sorted(used, key=lambda i: isinstance(factors.items[i], Box))
+        return _Draft(
+            cells, last, prior, ordered, [factors.latents[i] for i in ordered],
+            [factors.times[i] for i in ordered], observe([factors.items[i] for i in ordered]),
+        )  # fmt: skip
 
     def _ln_prior(self, pair: tuple[int, int]) -> float:
         """Log prior of a pair; things in one place come together more often."""
@@ -206,7 +225,7 @@ class PairWeigher:
         centre = np.array([[a, b] for a in sides[0][0] for b in sides[1][0]])
         count = len(centre)
         spread = np.tile([sides[0][1], sides[1][1]], (count, 1))
-        ln = self._ln_prior(pair) + ending[1] - math.log(count)
+        ln = self._ln_prior(pair) + self._ln_variant + ending[1] - math.log(count)
         return (
             np.tile(pair, (count, 1)),
             centre,
@@ -223,64 +242,50 @@ class PairWeigher:
         return (np.arange(SIDE_CELLS, dtype=np.float64) + 0.5) * WIDTH, SPREAD
 
     def _words(
-        self, cells: PairCells, last: IntArray, seen: Sequence[Seen], times: Sequence[int]
+        self, cells: PairCells, last: IntArray, said: Sequence[Seen], times: Sequence[int]
     ) -> FloatArray:
         """Log odds of words with stated odds: the fault that shows the word most decides."""
-        total = np.full(
-            len(cells), sum(one.alternatives[0].ln_weight for one in seen if one.alternatives)
-        )
-        timeline = self.weigher.timeline
-        for one, time, new in zip(seen, times, news(seen, times, timeline), strict=True):
-            if (not one.odds and one.base == 1.0) or not new:
+        total = np.zeros(len(cells))
+        names = [fault.id for fault in self.model.cells.faults]
+        for one, time in zip(said, times, strict=True):
+            if not one.odds and one.base == 1.0:
                 continue
-            names = [fault.id for fault in self.model.cells.faults]
             table = np.array([one.odds.get(name, one.base) for name in names])
             epoch = self.weigher.epoch_of_time[time]
             chance = np.where(last >= epoch, table[cells.fault], one.base)
-            unusual = one.base < 0.5
-            decided = chance.max(axis=1) if unusual else chance.min(axis=1)
-            total += np.log(np.maximum(decided, 1e-9))
+            decided = chance.max(axis=1) if one.base < 0.5 else chance.min(axis=1)
+            total += np.log(np.maximum(decided, LEAST_CHANCE))
         return total
 
     def _lines(
-        self,
-        cells: PairCells,
-        last: IntArray,
-        z: FloatArray,
-        latents: Sequence[int],
-        when: Sequence[int],
-        level: float,
+        self, draft: _Draft, z: FloatArray, level: float
     ) -> tuple[FloatArray, FloatArray]:
         """Means (Q, m) and slopes by extended columns (Q, m, K + 1), linearised at z."""
-        width = self.weigher.width + 1
-        mean = np.empty((len(cells), len(latents)))
-        slopes = np.zeros((len(cells), len(latents), width))
-        epochs = [self.weigher.epoch_of_time[time] for time in when]
+        width = self._width
+        mean = np.empty((len(draft.cells), len(draft.latents)))
+        slopes = np.zeros((len(draft.cells), len(draft.latents), width))
+        epochs = [self.weigher.epoch_of_time[time] for time in draft.times]
         for epoch in sorted(set(epochs)):
             here = [k for k, e in enumerate(epochs) if e == epoch]
             columns = np.append(self.weigher.maps[epoch], [width - 2, width - 1])
             local = z[:, columns]
             x, by_z = linearise_pairs(
-                self.model, cells, last >= epoch, local, [latents[k] for k in here], level
-            )
+                self.model, draft.cells, draft.last >= epoch, local,
+                [draft.latents[k] for k in here], level,
+            )  # fmt: skip
             mean[:, here] = x - (by_z @ local[:, :, None])[:, :, 0]
             for position, k in enumerate(here):
                 slopes[:, k, columns] = by_z[:, position]
         return mean, slopes
 
     def _solve(
-        self,
-        cells: PairCells,
-        last: IntArray,
-        mean: FloatArray,
-        slopes: FloatArray,
-        observed: Observed,
-        level: float,
+        self, draft: _Draft, mean: FloatArray, slopes: FloatArray, level: float, ln_level: float
     ) -> PairRows:
-        """Condition on lines; ln_weight = log evidence cut at both ranges' ends."""
-        result = condition(mean, slopes @ np.swapaxes(slopes, 1, 2), observed)
+        """Condition on lines; ln_weight = log prior and evidence, cut at both ranges' ends."""
+        cells = draft.cells
+        result = condition(mean, slopes @ np.swapaxes(slopes, 1, 2), draft.observed)
         where = (result.weight[:, None] @ slopes)[:, 0]
-        ln = result.ln_z.copy()
+        ln = result.ln_z + draft.prior + ln_level
         for side in (0, 1):
             by_u = slopes[:, :, side - 2]
             left = 1.0 - ((by_u[:, None] @ result.gain)[:, 0] * by_u).sum(axis=1)
@@ -288,41 +293,23 @@ class PairWeigher:
             u = cells.centre[:, side] + spread * where[:, side - 2]
             variance = spread**2 * np.maximum(left, 1e-12)
             ln += inside_range(np.zeros(len(u)), np.ones(len(u)), u, variance)
-        now = last >= self.weigher.epoch_of_time[-1]
+        now = draft.last >= self.weigher.epoch_of_time[-1]
         return PairRows(cells, now, ln, where, slopes, result.gain, level)
 
     def _look_again(
-        self,
-        part: PairRows,
-        last: IntArray,
-        prior: FloatArray,
-        latents: Sequence[int],
-        when: Sequence[int],
-        observed: Observed,
-    ) -> PairRows:
-        """Keep what is near the best and linearise it again at its own posterior."""
-        order = np.argsort(-part.ln_weight)[: LOOKED_AGAIN * SIDE_CELLS**2]
-        keep = order[part.ln_weight[order] > part.ln_weight.max() - HOPELESS_NATS]
-        z = np.clip(part.z[keep], -5.0, 5.0)
-        cells = part.cells.take(keep)
-        lines = self._lines(cells, last[keep], z, latents, when, part.level)
-        again = self._solve(cells, last[keep], *lines, observed, part.level)
-        return replace(again, ln_weight=again.ln_weight + prior[keep])
-
-
-def _best(score: FloatArray, owner: IntArray) -> list[tuple[int, int]]:
-    """Pairs of owners in order of their best score, at most KEPT of them."""
-    count = min(score.size, 40 * KEPT)
-    flat = np.argpartition(-score.ravel(), count - 1)[:count]
-    flat = flat[np.argsort(-score.ravel()[flat], kind="stable")]
-    found: dict[tuple[int, int], None] = {}
-    for position in flat:
-        a, b = divmod(int(position), score.shape[1])
-        if np.isfinite(score[a, b]):
-            found.setdefault((int(owner[a]), int(owner[b])))
-        if len(found) >= KEPT:
-            break
-    return list(found)
+        self, drafts: Sequence[_Draft], parts: Sequence[PairRows], level: float, ln_level: float
+    ) -> list[PairRows]:
+        """Keep what is near the best of all and linearise it again at its own posterior."""
+        ln = np.sort(np.concatenate([part.ln_weight for part in parts]))[::-1]
+        bar = max(ln[0] - HOPELESS_NATS, ln[min(len(ln), LOOKED_AGAIN * SIDE_CELLS**2) - 1])
+        found = []
+        for draft, part in zip(drafts, parts, strict=True):
+            keep = np.flatnonzero(part.ln_weight >= bar)
+            if len(keep):
+                again = draft.take(keep)
+                lines = self._lines(again, np.clip(part.z[keep], -5.0, 5.0), level)
+                found.append(self._solve(again, *lines, level, ln_level))
+        return found
 
 
 def ln_total(rows: Sequence[PairRows]) -> float:

@@ -43,6 +43,13 @@ class BankRows:
         slopes[:, self.columns] = self.slopes[self.of[cell]]
         return self.x[cell], slopes
 
+    def by_severity(self, cell: IntArray) -> FloatArray:
+        """Derivative by severity in some cells, per cell spread, (R,)."""
+        if not len(self.columns) or self.columns[-1] != self.width - 1:
+            return np.zeros(len(cell))
+        found: FloatArray = self.slopes[self.of[cell], -1].astype(np.float64)
+        return found
+
     @property
     def different(self) -> int:
         """Number of different cells N."""
