@@ -16,9 +16,9 @@ from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Box
 from idlewright.model.scalars import FloatArray
 
-COARSE = (0.1, 0.3, 0.5, 0.7, 0.9)
+COARSE = (0.15, 0.5, 0.85)
 KEPT = 40
-REACH = 0.1
+REACH = 0.17
 """Half the way between two COARSE severities: how far a straight line is trusted."""
 LEAST_INSIDE = -60.0
 LEAST_CHANCE = 1e-9
