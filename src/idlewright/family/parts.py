@@ -251,19 +251,15 @@ def _put_in(draft: Draft, name: str, line: UseLine, lines: Lines, part: Draft) -
                                did_you_mean(key, port.state), ("state", key))
             )
     kept = {node for node in port.node if node not in line.join}
-    if line.bare and port.node:
-        draft.problems.append(
-            origin.problem("a part with nodes to join cannot be bare", "a prefix for its nodes",
-                           "leave bare out", ("bare",))
-        )
     prefix = "" if line.bare else f"{name}."
     names = renamer_for(part, prefix, line.join, states, kept)
     merge(draft, rename_draft(part, names, port.state), names, name)
-    draft.wanted_nodes += [Wanted(node, origin, names.prefix) for node in sorted(kept)]
-    for key, target in line.join.items():
-        wanted = draft.wanted_ids if key in port.id else draft.wanted_nodes
-        if key in joinable:
-            wanted.append(Wanted(target, origin, names.prefix, key))
+    ids = [key for key in line.join if key in port.id]
+    draft.wanted_ids += [Wanted(line.join[key], origin, names.prefix, key) for key in ids]
+    if not line.bare:  # a bare part's elements are the file's own: who else touches a node?
+        nodes = [key for key in line.join if key in joinable and key not in port.id]
+        draft.wanted_nodes += [Wanted(node, origin, names.prefix) for node in sorted(kept)]
+        draft.wanted_nodes += [Wanted(line.join[k], origin, names.prefix, k) for k in nodes]
     draft.wanted_states += [Wanted(state, origin, names.prefix) for state in states.values()]
 
 

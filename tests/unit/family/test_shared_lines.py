@@ -118,7 +118,6 @@ def test_a_stated_fault_of_a_part_replaces_the_made_one_it_is_joined_with(folder
         ('"turned" = {', '"moved" = {', 'check "ask" has no word "moved"'),
         ('"w.poor" = 0.3', '"w.pour" = 0.3', 'there is no fault "w.pour"'),
         ('provokes = ["w.poor"]', 'provokes = ["w.pour"]', 'there is no fault "w.pour"'),
-        ('front = { part = "lamp",', 'front = { part = "lamp", bare = true,', "cannot be bare"),
     ],
 )
 def test_mistakes_name_the_line_of_the_file_they_stand_in(
