@@ -10,11 +10,12 @@ import numpy as np
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family, Sheet
 from idlewright.model.engine_state import EngineState
-from idlewright.model.scalars import ScalarTable
+from idlewright.model.scalars import FloatArray, ScalarTable
 from idlewright.model.worlds import Worlds
 from idlewright.physics.engine import LEAK_FUEL_SHARE, air_area_for, torque_scale_for
 
 SMALLEST_MM2 = 0.05
+MOST_ROUNDS = 200
 
 
 def fit_engine(
@@ -43,17 +44,35 @@ def fit_engine(
         state = family.full_state(_state_for(family, key))
         engine = EngineState(table, state, share, torque)
         inputs = engine.inputs(Worlds(table, np.ascontiguousarray(nominal[:1].T)))
+        others = float(inputs["air_mm2"][0]) - SMALLEST_MM2
         if number == 0:
             vacuum = _middle(family, sheet, _vacuum_key(family))
-            pressure = inputs["ambient_kpa"] - vacuum
-            torque = float(torque_scale_for(speed, pressure, inputs)[0])
-            inputs["torque_scale"] = np.full(1, torque)
-        others = float(inputs["air_mm2"][0]) - SMALLEST_MM2
-        area = float(air_area_for(speed, inputs)[0]) - others
+            torque, whole = _balanced(speed, vacuum, inputs)
+        else:
+            whole = float(air_area_for(speed, inputs)[0])
+        area = whole - others
         if not area > SMALLEST_MM2:
             raise BadInput(_no_room(key, speed, area))
         nominal[:, table.index[scalar.id]] = area
     return table, share, torque
+
+
+def _balanced(
+    speed: float, vacuum: float, inputs: dict[str, FloatArray]
+) -> tuple[float, float]:
+    """Torque scale and whole air area that give a speed and a vacuum together.
+
+    Each needs the other where leaking air goes without its fuel: the mixture depends on the area.
+    """
+    pressure = inputs["ambient_kpa"] - vacuum
+    torque = 1.0
+    for _ in range(MOST_ROUNDS):
+        last, torque = torque, float(torque_scale_for(speed, pressure, inputs)[0])
+        inputs["torque_scale"] = np.full(1, torque)
+        inputs["air_mm2"] = air_area_for(speed, inputs)
+        if abs(torque - last) <= 1e-10 * torque:
+            break
+    return torque, float(inputs["air_mm2"][0])
 
 
 def _state_for(family: Family, key: str) -> Mapping[str, str]:
