@@ -45,11 +45,20 @@ class Branch:
     emf: float = 0.0
 
 
-@pytest.fixture(scope="module")
-def model() -> CompiledModel:
-    """The family on the invented estate, whose sheet leaves nothing about the circuit open."""
-    family = load_family("plunger-carburettor")
-    return compile_model(family, load_sheet(EXAMPLES / "invented-estate.sheet.toml", family))
+CARS = {
+    "plunger-carburettor": "invented-estate",
+    "stepper-pressure": "invented-coupe",
+    "duty-airflow": "invented-hatchback",
+}
+"""Family -> an invented car whose sheet leaves nothing about the circuit open."""
+
+
+@pytest.fixture(scope="module", params=CARS)
+def model(request: pytest.FixtureRequest) -> CompiledModel:
+    """Each family on its car."""
+    family = load_family(request.param)
+    sheet = load_sheet(EXAMPLES / f"{CARS[request.param]}.sheet.toml", family)
+    return compile_model(family, sheet)
 
 
 def circuit_checks(family: Family) -> list[Check]:

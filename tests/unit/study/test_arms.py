@@ -4,6 +4,7 @@ import pytest
 
 from idlewright.errors import BadInput
 from idlewright.family import load_family
+from idlewright.family.shipped import known_files
 from idlewright.job.judge import think
 from idlewright.job.prospects import prospects
 from idlewright.practice import Luck, open_car
@@ -157,7 +158,7 @@ def test_an_unknown_arm_is_refused_with_the_names_there_are():
     assert [arm.name for arm in arms_named(["repairs only", "ours"])] == ["ours", "repairs only"]
 
 
-@pytest.mark.parametrize("family", ["plunger-carburettor"])
+@pytest.mark.parametrize("family", known_files("families"))
 def test_the_manual_order_names_checks_of_the_family(family):
     """The shipped chart is whole: known checks, none twice."""
     known = load_family(family)

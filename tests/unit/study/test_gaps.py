@@ -11,6 +11,7 @@ from jsonschema import Draft202012Validator
 from idlewright import schema
 from idlewright.family import load_family
 from idlewright.family.kinds import Check, Fault, Sheet, Span, Word
+from idlewright.family.shipped import known_files
 from idlewright.model.compiled import compile_model
 from idlewright.report.gaps_text import gaps_text
 from idlewright.study.gaps import SEEN, gaps, is_silent, same_repair
@@ -23,10 +24,10 @@ def small_gaps(**changes):
     return gaps(compile_model(replace(family, **changes), empty_sheet()))
 
 
-@pytest.fixture(scope="module")
-def plunger():
-    """Gaps of the shipped carburettor family with the usual values."""
-    family = load_family("plunger-carburettor")
+@pytest.fixture(scope="module", params=known_files("families"))
+def shipped(request):
+    """Gaps of each shipped family with the usual values."""
+    family = load_family(request.param)
     return family, gaps(compile_model(family, Sheet("", "0" * 64, {})))
 
 
@@ -40,37 +41,37 @@ def pair_of(found, a, b):
     return next(pair for pair in found["pairs"] if {pair["a"], pair["b"]} == {a, b})
 
 
-def test_every_shipped_fault_is_seen_or_declared(plunger):
-    """No fault of the carburettor family is silent without its file saying so."""
-    _, found = plunger
+def test_every_shipped_fault_is_seen_or_declared(shipped):
+    """No fault of a shipped family is silent without its file saying so."""
+    _, found = shipped
     assert not is_silent(found), [f["fault"] for f in found["faults"] if f["silent"]]
 
 
-def test_nothing_declared_silent_is_seen(plunger):
+def test_nothing_declared_silent_is_seen(shipped):
     """A fault declared silent that a check does show would be a wrong declaration."""
-    _, found = plunger
+    _, found = shipped
     assert [f["fault"] for f in found["faults"] if f["declared"] and not f["silent"]] == []
 
 
-def test_shipped_faults_not_told_apart_share_a_repair(plunger):
+def test_shipped_faults_not_told_apart_share_a_repair(shipped):
     """Two faults that no check tells apart cost nothing only if one repair cures both."""
-    _, found = plunger
+    _, found = shipped
     apart = [p for p in found["pairs"] if not p["told_apart"] and not p["same_repair"]]
     assert [(p["a"], p["b"]) for p in apart] == []
 
 
-def test_every_pair_stands_once(plunger):
+def test_every_pair_stands_once(shipped):
     """F faults make F (F - 1) / 2 pairs, each with two different faults, none twice."""
-    family, found = plunger
+    family, found = shipped
     count = len(family.faults)
     pairs = {frozenset((p["a"], p["b"])) for p in found["pairs"]}
     assert len(found["pairs"]) == len(pairs) == count * (count - 1) // 2
     assert all(len(pair) == 2 for pair in pairs)
 
 
-def test_the_answer_is_as_published(plunger):
+def test_the_answer_is_as_published(shipped):
     """It is a valid gaps document."""
-    Draft202012Validator(schema("gaps")).validate(plunger[1])
+    Draft202012Validator(schema("gaps")).validate(shipped[1])
 
 
 def test_the_best_check_of_a_plain_fault_is_the_one_at_its_place():
@@ -156,8 +157,8 @@ def test_same_repair_asks_for_one_that_suits_both():
     assert not same_repair(family, "gnd.poor", "ref.poor")
 
 
-def test_text_is_plain_and_narrow(plunger):
+def test_text_is_plain_and_narrow(shipped):
     """Every line fits 80 columns; the head counts faults and pairs."""
-    text = gaps_text(plunger[1])
+    text = gaps_text(shipped[1])
     assert max(map(len, text.splitlines())) <= 80
-    assert f"{len(plunger[1]['faults'])} of {len(plunger[1]['faults'])} faults are seen" in text
+    assert f"{len(shipped[1]['faults'])} of {len(shipped[1]['faults'])} faults are seen" in text
