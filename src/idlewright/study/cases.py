@@ -29,19 +29,22 @@ class Truth:
     Attributes:
         law: of parts, severities and meters. slip: chance that a reading is a slip of the hand.
         unlisted, intermittent: shares of faults; intermittent None = by the family's weights.
+        kind: a kind of practice cars (see practice.KINDS); "" = any.
     """
 
     law: str = "matched"
     slip: float = 0.0
     unlisted: float = 0.0
     intermittent: float | None = None
+    kind: str = ""
 
     def car(self, vehicle: Vehicle, seed: int, *, slips: bool = True) -> PracticeCar:
         """The car of a seed, the same for every arm."""
-        luck = Luck(slip=self.slip if slips else 0.0)
+        luck = None if slips and self.kind else Luck(slip=self.slip if slips else 0.0)
         return open_car(
             vehicle.family, seed, self.law, vehicle.sheet, unlisted=self.unlisted,
-            intermittent=self.intermittent, luck=luck, model=vehicle.prepared.model,
+            intermittent=self.intermittent, luck=luck, kind=self.kind,
+            model=vehicle.prepared.model,
         )  # fmt: skip
 
 
