@@ -116,12 +116,19 @@ def read_everything(desk: Desk) -> None:
         desk.read(check.id)
 
 
+def price_of_work(car: PracticeCar) -> tuple[float, float]:
+    """Money that a car's work so far is worth, and of it the parts, at their middle price."""
+    repairs = car.family.repairs
+    parts = sum(sum(repairs[made.id].parts) / 2.0 for made in car.repairs)
+    spent = car.spent
+    return spent.hands_on * TARIFF.minute + spent.waiting * TARIFF.waiting + parts, parts
+
+
 def _row(desk: Desk, ending: str) -> Row:
     car = desk.car
     spent = car.spent
     repairs = desk.vehicle.family.repairs
-    parts = sum(sum(repairs[made.id].parts) / 2.0 for made in car.repairs)
-    cost = spent.hands_on * TARIFF.minute + spent.waiting * TARIFF.waiting + parts
+    cost, parts = price_of_work(car)
     if ending == "proven":
         cost += TARIFF.callback if car.faults else 0.0
     else:

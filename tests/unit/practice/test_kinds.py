@@ -17,6 +17,7 @@ SEEDS = range(40)
 
 @pytest.fixture(scope="module", params=sorted(known_files("families")))
 def family(request: pytest.FixtureRequest) -> Family:
+    """Every shipped family."""
     return load_family(request.param)
 
 

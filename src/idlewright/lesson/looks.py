@@ -1,0 +1,93 @@
+"""What a learner can look at without a step: the complaint, the car now, what there is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from idlewright.errors import BadInput, Problem
+from idlewright.family.names import did_you_mean
+from idlewright.job.prospects import TARIFF
+from idlewright.lesson.lesson import Lesson
+from idlewright.quantities import format_range
+
+LISTS = ("checks", "repairs", "points", "states", "sheet")
+
+
+def brief(lesson: Lesson) -> dict[str, Any]:
+    """What is known when the car comes in."""
+    family, complaint = lesson.car.family, lesson.car.complaint
+    return {
+        "car": lesson.opening.name,
+        "says": lesson.opening.says,
+        "words": [family.words[word].say for word in complaint.words],
+        "codes": [family.codes[code].say for code in complaint.codes],
+        "hour": TARIFF.minute * 60.0,
+    }
+
+
+def look(lesson: Lesson) -> dict[str, Any]:
+    """How the car stands, what was read and repaired, and what was spent."""
+    family = lesson.car.family
+    spent = lesson.car.spent
+    usual = family.default_state()
+    readings = [
+        {
+            "id": line["id"],
+            "what": family.checks[line["check"]].say if "check" in line else
+            f"{line['function']} {line['red']} to {line['black']}",
+            "value": line["value"],
+            "struck": line.get("struck", ""),
+        }
+        for line in lesson.data()["reading"]
+    ]  # fmt: skip
+    return {
+        "state": {n: v for n, v in lesson.car.state.items() if v != usual[n]},
+        "readings": readings,
+        "repairs": [made.id for made in lesson.car.repairs],
+        "minutes": spent.hands_on,
+        "waiting": spent.waiting,
+        "parts": spent.parts,
+    }
+
+
+def listing(lesson: Lesson, what: str, text: str) -> list[tuple[str, ...]]:
+    """Rows of what there is: id, time or values, and what it is.
+
+    Args:
+        what: one of LISTS. text: only rows with this text in them; "" = all.
+
+    Raises:
+        BadInput: there is no such list.
+    """
+    if what not in LISTS:
+        remedy = did_you_mean(what, LISTS, "list")
+        raise BadInput(Problem(f'there is no list "{what}"', "one of " + ", ".join(LISTS), remedy))
+    rows = _rows(lesson, what)
+    return [row for row in rows if text.lower() in " ".join(row).lower()]
+
+
+def _rows(lesson: Lesson, what: str) -> list[tuple[str, ...]]:
+    family = lesson.car.family
+    if what == "checks":
+        return [(c.id, f"{c.minutes + c.wait:g} min", c.say) for c in family.checks.values()]
+    if what == "repairs":
+        return [
+            (r.id, f"{r.minutes + r.wait:g} min", f"{r.say} ({_price(r.parts)})")
+            for r in family.repairs.values()
+        ]
+    if what == "points":
+        points = [*family.points, *family.part_points]
+        return [(point, family.point_says.get(point, "")) for point in points]
+    if what == "states":
+        return [(name, ", ".join(v.values)) for name, v in family.states.items()]
+    sheet = lesson.opening.vehicle.sheet
+    return [
+        (entry.say, sheet.values[key].word or
+         format_range(sheet.values[key].low, sheet.values[key].high, entry.unit),
+         sheet.values[key].page)
+        for key, entry in family.sheet.items() if key in sheet.values
+    ]  # fmt: skip
+
+
+def _price(parts: tuple[float, float]) -> str:
+    return "no parts" if parts[1] <= 0.0 else f"parts {parts[0]:g} to {parts[1]:g}"
