@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from idlewright.errors import BadInput, Problem
+from idlewright.family.kinds import SheetValue
 from idlewright.family.names import did_you_mean
 from idlewright.job.prospects import TARIFF
 from idlewright.lesson.lesson import Lesson
-from idlewright.quantities import format_range
+from idlewright.quantities import find_unit, format_range
 
 LISTS = ("checks", "repairs", "points", "states", "sheet")
 
@@ -80,13 +81,16 @@ def _rows(lesson: Lesson, what: str) -> list[tuple[str, ...]]:
         return [(point, family.point_says.get(point, "")) for point in points]
     if what == "states":
         return [(name, ", ".join(v.values)) for name, v in family.states.items()]
-    sheet = lesson.opening.vehicle.sheet
-    return [
-        (entry.say, sheet.values[key].word or
-         format_range(sheet.values[key].low, sheet.values[key].high, entry.unit),
-         sheet.values[key].page)
-        for key, entry in family.sheet.items() if key in sheet.values
-    ]  # fmt: skip
+    values = lesson.opening.vehicle.sheet.values
+    entries = [entry for key, entry in family.sheet.items() if key in values]
+    return [(e.say, _value(values[e.key], e.unit), values[e.key].page) for e in entries]
+
+
+def _value(value: SheetValue, unit: str) -> str:
+    if value.word is not None:
+        return value.word
+    found = find_unit(unit)
+    return format_range(value.low, value.high, found.name if found is not None else unit)
 
 
 def _price(parts: tuple[float, float]) -> str:

@@ -127,7 +127,7 @@ def is_begun(path: Path) -> bool:
     """True if something whole is in the file; one cut off in its first line is as good as none."""
     try:
         return b"\n" in path.read_bytes()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return False
     except OSError:
         return True  # there is something, and opening it will say what is wrong with it
