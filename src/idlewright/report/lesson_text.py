@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from idlewright.report.columns import Column, bold, table, usable_width, wrap
-from idlewright.words import listed, minutes_words, sentence
+from idlewright.words import minutes_words, sentence
 
 Answer = Mapping[str, Any]
 
@@ -21,8 +21,8 @@ def brief_text(brief: Answer, width: int | None, style: bool) -> str:
     lines = [f"Practice car {brief['car']}. It is simulated; its fault is hidden."]
     if brief["says"]:
         lines.append(f'"{brief["says"]}"')
-    lines.append("Complaint: " + (listed([*brief["words"]]) or "it idles wrong") + ".")
-    codes = listed([*brief["codes"]]) or "none"
+    lines.append(f"Complaint: {'; '.join(brief['words']) or 'it idles wrong'}.")
+    codes = "; ".join(brief["codes"]) or "none"
     lines.append(f"Codes stored: {codes}. An hour costs {brief['hour']:.0f} euro.")
     lines.append("Type a step, or help. Every step is kept as you take it.")
     room = usable_width(width)
@@ -117,7 +117,9 @@ def _money_rows(marks: Answer) -> list[tuple[str, ...]]:
 def _luck(marks: Answer) -> Iterator[str]:
     """Where the money and the decisions do not agree, luck had a hand: say so."""
     dearer = marks["spent"]["total"] - marks["plan"]["total"]
-    if dearer < 0.0 and marks["regret"] > 0.0:
+    if marks["spent"]["total"] < marks["best"]["total"] and not marks["left"]:
+        yield "Cheaper than knowing the fault: the whole proof that the others made was cut short."
+    elif dearer < 0.0 and marks["regret"] > 0.0:
         yield "Cheaper than the plan on this car, but not by your decisions: that was luck."
     elif dearer > 0.0 and marks["regret"] == 0.0:
         yield "Dearer than the plan on this car, but not by your decisions: that was luck."
