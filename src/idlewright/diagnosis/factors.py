@@ -11,10 +11,12 @@ from dataclasses import dataclass, field, replace
 
 from idlewright.model.forms import Box, Form, Mode
 from idlewright.model.latents import (
+    VOLT_KNEE,
     Latent,
     ScaleName,
     noise_in_unit,
     slope_of_scale,
+    spread_on_scale,
     to_scale,
 )
 
@@ -25,7 +27,8 @@ common to readings of the same thing with the same meter. Common practice, no so
 COARSE = 2.0
 """A display step this many times the other noise is taken as an interval, not as a density."""
 NEAR_ZERO = 3.0
-"""A number on a logarithmic scale nearer to zero than so many standard uncertainties is one too."""
+"""A number nearer to zero than so many standard uncertainties is one too, on a logarithmic scale or
+where its uncertainty is wider than the straight part of the scale of volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,11 +175,12 @@ def _read_as(
     own = math.hypot(noise.own, noise_in_unit(latent.scale, extra, value))
     gain = noise.gain * abs(value) * slope
     spread = math.hypot(own, noise.step / math.sqrt(12.0))
-    if latent.scale == "log" and value < NEAR_ZERO * spread:
-        # Next to nothing: a logarithm has no density here, only an upper end that is known.
-        low = float(to_scale("log", value - 2.0 * spread))
-        high = float(to_scale("log", max(value, 0.0) + 2.0 * spread))
-        ln_density = -math.log(min(high - low, RANGE_OF_SCALE["log"]))
+    if _is_next_to_nothing(latent.scale, value, spread):
+        # Near zero the working scale has no even density, only ends that are known.
+        floor = max(value, 0.0) if latent.scale == "log" else value
+        low = float(to_scale(latent.scale, value - 2.0 * spread))
+        high = float(to_scale(latent.scale, floor + 2.0 * spread))
+        ln_density = -math.log(min(high - low, RANGE_OF_SCALE[latent.scale]))
         return Alternative(boxes=(*boxes, Box(latent, low, high, 0.1)), ln_weight=ln_density)
     if noise.step > COARSE * own:
         half = 0.5 * noise.step
@@ -186,10 +190,17 @@ def _read_as(
         # Per unit of the working scale, so that it compares with densities of other readings.
         ln_density = -math.log(max(high - low, 1e-9))
         return Alternative(boxes=(*boxes, Box(latent, low, high, blur)), ln_weight=ln_density)
-    variance = (own**2 + noise.step**2 / 12.0) * slope**2
+    variance = float(spread_on_scale(latent.scale, value, spread)) ** 2
     return Alternative(
         numbers=(NumberFactor(latent, y, max(variance, 1e-12), gain, noise.meter),), boxes=boxes
     )
+
+
+def _is_next_to_nothing(scale: ScaleName, value: float, spread: float) -> bool:
+    """A number that may be zero, on a scale that is uneven within its uncertainty."""
+    if scale == "log":
+        return value < NEAR_ZERO * spread
+    return scale == "volt" and spread > VOLT_KNEE and abs(value) < NEAR_ZERO * spread
 
 
 def read_as(latent: Latent, value: float, noise: Noise) -> Alternative:

@@ -22,6 +22,8 @@ SLIP_CHANCE = 0.02
 REST_SHARE = 0.3
 """Share of slips that have no shape we know."""
 
+THOUSANDTH = 1e-3
+
 SAYS: Mapping[str, str] = {
     "next pin": "That is what the pin next door would read.",
     "other face": "That is what you would read counting the pins from the other face.",
@@ -56,16 +58,20 @@ def number_slips(
     black: str | None,
     value: float,
     noise: Noise,
+    *,
+    thousandth: bool = True,
 ) -> tuple[Alternative, ...]:
     """Slips that could have shown this number, with log weights that sum to SLIP_CHANCE less rest.
 
     Args:
         family, form: what was read. red, black: lead places of a circuit reading.
         value: as typed, in the form's unit. noise: the meter's.
+        thousandth: the meter could have shown a thousandth of this number, digit for digit.
     """
     shapes = [
         _named(kind, read_as(latent, factor * value, _scaled(noise, factor)))
         for kind, latent, factor in _shapes(family, form, red, black)
+        if thousandth or factor != THOUSANDTH
     ]
     return _weighted(shapes)
 
@@ -113,7 +119,7 @@ def _shapes(
         for kind, moved in _moved_leads(family, latent, red, black):
             yield kind, moved, 1.0
         yield "unit", latent, 1e3
-        yield "unit", latent, 1e-3
+        yield "unit", latent, THOUSANDTH
     if isinstance(latent, VoltBetween):
         yield "leads swapped", latent, -1.0
     if isinstance(latent, OhmBetween):

@@ -16,7 +16,7 @@ from idlewright.diagnosis.factors import (
     word_alternatives,
     word_and_number,
 )
-from idlewright.diagnosis.slips import number_slips, word_slips
+from idlewright.diagnosis.slips import THOUSANDTH, number_slips, word_slips
 from idlewright.diagnosis.world import Renewal, Time, Timeline
 from idlewright.family.kinds import Family, Repair
 from idlewright.job.entries import JobFile, ReadingEntry
@@ -150,7 +150,10 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
     elif number is not None:
         alternatives = number_alternatives(form, number, noise)
         if alternatives:
-            slips = number_slips(family, form, entry.red, entry.black, number, noise)
+            slips = number_slips(
+                family, form, entry.red, entry.black, number, noise,
+                thousandth=_resolves_thousandth(meter, entry),
+            )  # fmt: skip
     elif entry.word is not None and entry.word in form.words:
         alternatives = word_alternatives(form, entry.word)
         slips = word_slips(form, entry.word)
@@ -169,6 +172,19 @@ def _seen(job: JobFile, family: Family, entry: ReadingEntry, time: Time) -> Seen
         flat=flat,
         what=entry.check or "",
     )
+
+
+def _resolves_thousandth(meter: Meter, entry: ReadingEntry) -> bool:
+    """True if the meter can show a thousandth of what was typed with as many digits.
+
+    Who types "8.5 mV" for 8.5 uV has a meter with a tenth of a microvolt.
+    """
+    measured = "volt" if entry.function == "mV" else entry.function
+    if entry.number is None or not entry.step or measured not in meter.functions:
+        return True
+    unit = in_base_unit(entry.function, THOUSANDTH)
+    finest = float(meter.functions[measured].step_at(entry.number * unit))
+    return entry.step * unit >= 0.5 * finest
 
 
 def flat_density(form: Form) -> float:

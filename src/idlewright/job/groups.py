@@ -11,7 +11,7 @@ from idlewright.diagnosis.belief import Belief
 from idlewright.job.case import noise_of
 from idlewright.model.compiled import CompiledModel
 from idlewright.model.forms import Form, form_of_check
-from idlewright.model.latents import from_scale, slope_of_scale
+from idlewright.model.latents import from_scale, spread_on_scale
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER
 
@@ -83,7 +83,7 @@ def _signatures(model: CompiledModel, forms: Mapping[str, Form]) -> tuple[np.nda
             sd = (
                 np.sqrt(
                     (slopes[0].astype(float) ** 2).sum()
-                    + (own * float(slope_of_scale(latent.scale, np.array([value]))[0])) ** 2
+                    + float(spread_on_scale(latent.scale, value, own)) ** 2
                 )
                 + 1e-9
             )

@@ -17,7 +17,7 @@ from idlewright.family.kinds import Check, Fault
 from idlewright.job.case import noise_of, word_odds
 from idlewright.model.cells import IntArray
 from idlewright.model.forms import Form, Mode
-from idlewright.model.latents import from_scale, noise_in_unit, slope_of_scale
+from idlewright.model.latents import from_scale, noise_in_unit, spread_on_scale
 from idlewright.model.scalars import FloatArray
 from idlewright.physics.meter import ORDINARY_METER, Meter
 from idlewright.physics.normal import log_ndtr, ndtr
@@ -260,8 +260,7 @@ class Answers:
         noise = noise_of(self._meter, form.function, value, None)
         extra = noise_in_unit(form.scale, form.noise, value)
         own = noise.own**2 + extra**2 + noise.step**2 / 12.0 + (noise.gain * value) ** 2
-        slope = float(slope_of_scale(form.scale, np.array([value]))[0])
-        return mean, variance + own * slope**2
+        return mean, variance + float(spread_on_scale(form.scale, value, math.sqrt(own))) ** 2
 
     def _numbers(self, check: Check, form: Form) -> FloatArray:
         chance = self.modes(form.modes)

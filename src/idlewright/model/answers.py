@@ -16,7 +16,7 @@ from idlewright.model.latents import (
     OhmBetween,
     ScaleName,
     from_scale,
-    slope_of_scale,
+    spread_on_scale,
     to_scale,
 )
 from idlewright.model.scalars import FloatArray
@@ -169,16 +169,16 @@ def _shown(form: Form, curves: Mapping[Latent, Curve], asked: Asked) -> _Mixture
 def reading_variance(form: Form, meter: Meter, x: FloatArray) -> FloatArray:
     """Variance that reading adds on the working scale: the meter's, and the check's own noise."""
     value = np.maximum(np.abs(from_scale(form.scale, x)), 1e-9)
-    slope = slope_of_scale(form.scale, value)
     extra = form.noise * value if form.scale in ("ohm", "log") else np.full_like(value, form.noise)
     measured = "volt" if form.function == "mV" else form.function
     if measured not in meter.functions:
-        return np.maximum((extra * slope) ** 2, 1e-12)
+        return np.maximum(spread_on_scale(form.scale, value, extra) ** 2, 1e-12)
     function = meter.functions[measured]
     unit = in_base_unit(form.function, 1.0)
     own = function.variance(np.minimum(value * unit, function.top)) / unit**2
     gained = np.where(value * unit > function.top, (function.gain_sd * value) ** 2, 0.0)
-    return np.maximum((own + gained + extra**2) * slope**2, 1e-12)
+    spread = np.sqrt(own + gained + extra**2)
+    return np.maximum(spread_on_scale(form.scale, value, spread) ** 2, 1e-12)
 
 
 def mode_chances(modes: Sequence[Mode], curves: Mapping[Latent, Curve]) -> FloatArray:

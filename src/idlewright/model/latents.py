@@ -23,6 +23,8 @@ VOLT_KNEE = 0.01
 """V. A few times the last digit of a good meter: the drop of a joint is as uneven as its ohms, from
 a millivolt to a tenth of a volt on a good car, and above the knee that is a straight line."""
 OHM_KNEE = 1.0
+REACH = 1.645
+"""Standard deviations from the middle of a bell to the ends of its central 90 %."""
 
 State = tuple[tuple[str, str], ...]
 ScaleName = Literal["volt", "ohm", "log", "linear"]
@@ -67,6 +69,22 @@ def slope_of_scale(scale: ScaleName, value: FloatArray | float) -> FloatArray:
     if scale == "log":
         return 1.0 / np.maximum(value, 1e-12)
     return np.ones_like(value)
+
+
+def spread_on_scale(
+    scale: ScaleName, value: FloatArray | float, spread: FloatArray | float
+) -> FloatArray:
+    """A standard uncertainty (own unit) at a value, on the working scale.
+
+    On the scale of volts it is taken from one end of the central 90 % to the other: near zero a
+    noise of tenths of a volt reaches over the knee, and the slope at the value alone would make it
+    many times too large.
+    """
+    if scale == "volt":
+        value, reach = np.asarray(value, dtype=float), REACH * np.asarray(spread)
+        way = to_scale(scale, value + reach) - to_scale(scale, value - reach)
+        return np.asarray(way / (2.0 * REACH))
+    return np.asarray(spread * slope_of_scale(scale, value))
 
 
 def noise_in_unit(scale: ScaleName, noise: float, value: float) -> float:

@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from idlewright.family.kinds import Fault, Span
 from idlewright.model.scalars import FloatArray, ScalarTable
 from idlewright.model.worlds import Worlds
@@ -39,26 +41,37 @@ class HiddenCar:
     Attributes:
         table: scalars. variant: which of the sheet's open words is true of this car.
         good: value of every part without the faults, own unit, (S,). faults: what is wrong.
+        ends: lowest and highest coordinate of every good part, (2, S).
     """
 
     table: ScalarTable
     variant: int
     good: FloatArray
+    ends: FloatArray
     faults: list[HiddenFault] = field(default_factory=list)
     _worlds: dict[tuple[str, ...], Worlds] = field(default_factory=dict)
 
     @staticmethod
     def build(
-        table: ScalarTable, variant: int, deviation: FloatArray, faults: Iterable[HiddenFault]
+        table: ScalarTable,
+        variant: int,
+        deviation: FloatArray,
+        faults: Iterable[HiddenFault],
+        listed: Iterable[Fault] = (),
     ) -> HiddenCar:
-        """A car whose parts deviate by so many stated standard deviations, (S,)."""
-        return HiddenCar(table, variant, deviated(table, variant, deviation), list(faults))
+        """A car whose parts deviate by so many stated standard deviations, (S,).
+
+        `listed`: faults that the family lists; no good part is as bad as one of them.
+        """
+        ends = ends_of_good(table, variant, listed)
+        good = deviated(table, variant, deviation, ends)
+        return HiddenCar(table, variant, good, ends, list(faults))
 
     def renew(self, positions: Sequence[int], deviation: FloatArray) -> None:
         """Replace parts by new ones that deviate by `deviation` (S,), used where renewed."""
         where = list(positions)
         self.good = self.good.copy()
-        self.good[where] = deviated(self.table, self.variant, deviation)[where]
+        self.good[where] = deviated(self.table, self.variant, deviation, self.ends)[where]
         self._worlds.clear()
 
     def worlds(self, active: Sequence[HiddenFault]) -> Worlds:
@@ -72,10 +85,43 @@ class HiddenCar:
         return self._worlds[key]
 
 
-def deviated(table: ScalarTable, variant: int, deviation: FloatArray) -> FloatArray:
-    """Values (S,) of parts that deviate by so many stated standard deviations (S,)."""
+def ends_of_good(table: ScalarTable, variant: int, listed: Iterable[Fault]) -> FloatArray:
+    """Lowest and highest coordinate of good parts, (2, S): where a listed fault's range begins.
+
+    A contact of ten ohms is what the family calls a poor one: a car with it has that fault, from
+    whatever tail of the tolerances it was drawn.
+    """
+    nominal = table.nominal[variant]
+    ends = np.stack([np.full(len(nominal), -np.inf), np.full(len(nominal), np.inf)])
+    for span in (span for fault in listed for span in fault.spans):
+        if span.act != "set" or span.like is not None or span.low >= span.high:
+            continue
+        position = table.index[span.scalar]
+        beyond = span.low > nominal[position]
+        if not beyond and span.high >= nominal[position]:
+            continue  # the usual value lies in the range: there is no border to keep to
+        border = np.full((len(nominal), 1), span.low if beyond else span.high)
+        at = float(table.coordinate(border)[position, 0])
+        if beyond:
+            ends[1, position] = min(ends[1, position], at)
+        else:
+            ends[0, position] = max(ends[0, position], at)
+    return ends
+
+
+def deviated(
+    table: ScalarTable, variant: int, deviation: FloatArray, ends: FloatArray
+) -> FloatArray:
+    """Values (S,) of parts that deviate by so many stated standard deviations (S,).
+
+    What would lie beyond an end (2, S) is folded back, at most to the usual value.
+    """
     nominal = table.coordinate(table.nominal[variant][:, None])[:, 0]
     coordinate = nominal + table.spread[variant] * deviation
+    low, high = ends
+    over, under = coordinate > high, coordinate < low
+    coordinate[over] = np.maximum(2.0 * high[over] - coordinate[over], nominal[over])
+    coordinate[under] = np.minimum(2.0 * low[under] - coordinate[under], nominal[under])
     return table.natural(coordinate[:, None])[:, 0]
 
 

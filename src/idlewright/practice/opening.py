@@ -83,7 +83,9 @@ def open_car(
         family=family,
         law=chosen,
         complaint=said,
-        hidden=HiddenCar.build(real.table, variant, deviation, hidden_faults),
+        hidden=HiddenCar.build(
+            real.table, variant, deviation, hidden_faults, real.family.faults.values()
+        ),
         bench=Bench(family, family.full_state(state or {})),
         luck=luck or Luck(),
         _physics=real.physics,
