@@ -139,6 +139,7 @@ def _listing(family: Family, lines: Lines, draft: Draft) -> Iterable[str]:
         for name, node in places.items():
             yield f"{name}: node {node}, {side}: {family.point_says[name]}"
     yield from _actions(family, head, mark)
+    yield from _names(family, head)
 
 
 def _actions(
@@ -157,6 +158,21 @@ def _actions(
     for name, repair in family.repairs.items():
         cures = ", ".join(f"{fault} {share:g}" for fault, share in repair.cures.items())
         yield f"{name}: {repair.say}; cures {cures}; {repair.minutes:g} min{mark('repair', name)}"
+
+
+def _names(family: Family, head: Callable[[str, int], str]) -> Iterable[str]:
+    """What a line may name: sheet entries, words, codes, cautions, tools."""
+    yield head("sheet", len(family.sheet))
+    for key, entry in family.sheet.items():
+        yield f"{key}: {entry.say}; {', '.join(entry.words) or entry.unit}"
+    for section, hints in (("word", family.words), ("code", family.codes)):
+        yield head(section, len(hints))
+        for name, hint in hints.items():
+            yield f"{name}: {hint.say}"
+    for section, texts in (("caution", family.cautions), ("tool", family.tools)):
+        yield head(section, len(texts))
+        for name, text in texts.items():
+            yield f"{name}: {text}"
 
 
 def _value(scalar: Scalar) -> str:
