@@ -6,6 +6,7 @@ import shlex
 
 import pytest
 
+from contracts.growing import grown
 from contracts.program import idlewright_here
 from contracts.tracked import ROOT
 
@@ -39,6 +40,7 @@ def blocks():
         for match in BLOCK.finditer(text):
             line = text.count("\n", 0, match.start()) + 1
             kept = {name: shown for name, shown in FILE.findall(text) if name}
+            kept |= grown(text, match.start())
             yield pytest.param(match.group(1), kept, id=f"{page.relative_to(ROOT)}:{line}")
 
 

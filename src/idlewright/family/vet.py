@@ -151,7 +151,8 @@ def _actions(
         yield f"{name}: {fault.say}; {spans}; weight {fault.weight:g}{mark('fault', name)}"
     yield head("check", len(family.checks))
     for name, check in family.checks.items():
-        leads = f"{check.red} / {check.black}" if check.of is None else check.of
+        words = ", ".join(word.id for word in check.words)
+        leads = check.of or (f"{check.red} / {check.black}" if check.red else words)
         made = mark("check", name)
         yield f"{name}: {check.say}; {check.read} {leads}; {check.minutes:g} min{made}"
     yield head("repair", len(family.repairs))

@@ -33,6 +33,7 @@ def test_listing_names_everything() -> None:
         assert any(line.startswith(f"{name} = ") for line in lines), name
     (made,) = [line for line in lines if line.startswith("tps.gnd.open: ")]
     assert made.endswith("(made)")
+    assert " None" not in text
     assert expanded(FOLDER / "estate.toml") == ""
 
 
