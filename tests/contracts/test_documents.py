@@ -159,6 +159,16 @@ def test_links_between_pages_lead_somewhere():
     assert not broken
 
 
+def test_the_page_of_families_lists_every_shipped_part():
+    """docs/add-to-a-family.md has one row for each part that ships, and none for another."""
+    from idlewright.family.shipped import DATA
+
+    text = (ROOT / "docs" / "add-to-a-family.md").read_text("utf-8")
+    table = text.partition("| part | is |")[2].partition("\n\n")[0]
+    rows = re.findall(r"^\| `(\w+)` \| .+ \|$", table, re.MULTILINE)
+    assert sorted(rows) == sorted(file.stem for file in (DATA / "parts").glob("*.toml"))
+
+
 def test_every_verb_has_its_place_in_the_readme():
     """The first page names every verb."""
     from idlewright.cli.shell import VERBS
