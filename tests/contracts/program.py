@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from unittest import mock
 
 from contracts.tracked import ROOT
 
@@ -26,7 +27,7 @@ def idlewright(*words: str, cwd: Path | None = None, stdin: str = "", **environm
     )
 
 
-def idlewright_here(*words: str, cwd: Path | None = None):
+def idlewright_here(*words: str, cwd: Path | None = None, stdin: str = ""):
     """Run the program in this process: the same words, exit code and text, without its start."""
     from idlewright.cli.entry import main
 
@@ -35,6 +36,7 @@ def idlewright_here(*words: str, cwd: Path | None = None):
         contextlib.chdir(cwd or Path.cwd()),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
+        mock.patch("sys.stdin", io.StringIO(stdin)),
     ):
         code = main(list(words))
     return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())

@@ -12,7 +12,9 @@ from contracts.tracked import ROOT
 
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
-FILE = re.compile(r"^(?:<!-- kept as (\S+) -->\n)?```toml\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+FILE = re.compile(
+    r"^(?:<!-- kept as (\S+) -->\n)?```(?:toml|text)\n(.*?)^```$", re.MULTILINE | re.DOTALL
+)
 """A file shown on a page; with a name it is there when the page's commands run."""
 PYTHON = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 EXAMPLES = sorted((ROOT / "examples").rglob("*.toml"))
@@ -77,11 +79,14 @@ def test_every_shown_command_runs(block, kept, tmp_path):
         expected = int(note or 0)
         program, *rest = shlex.split(words)
         assert program == "idlewright", f"only our own program is shown in console blocks: {words}"
-        out = None
+        out, typed = None, ""
         if ">" in rest:
             place = rest.index(">")
             out, rest = tmp_path / rest[place + 1], rest[:place]
-        done = idlewright_here(*rest, cwd=tmp_path)
+        if "<" in rest:
+            place = rest.index("<")
+            typed, rest = (tmp_path / rest[place + 1]).read_text("utf-8"), rest[:place]
+        done = idlewright_here(*rest, cwd=tmp_path, stdin=typed)
         assert done.returncode == expected, f"{words}: {done.stderr}"
         if out is not None:
             out.write_text(done.stdout, encoding="utf-8")

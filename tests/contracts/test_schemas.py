@@ -9,7 +9,10 @@ from contracts.tracked import ROOT
 from idlewright import IdlewrightError, schema
 from idlewright.schemas import schema_names
 
-PROMISED = {"demo", "error", "gaps", "judge", "list", "predict", "speed", "study", "truth"}
+PROMISED = {
+    "class", "demo", "error", "gaps", "judge", "list", "practice", "predict", "speed", "study",
+    "truth",
+}  # fmt: skip
 NAMES = list(schema_names())
 SAMPLES = sorted((ROOT / "tests" / "unit" / "report" / "samples").glob("*.json"))
 

@@ -11,11 +11,11 @@ from idlewright.cli.files import write_file
 from idlewright.cli.session import write_out
 from idlewright.cli.shell import Examples, data_option
 
-KINDS = ("job", "sheet", "family", "part")
+KINDS = ("job", "sheet", "family", "part", "car")
 
 
 def starting_text(kind: str, family: str | None) -> str:
-    """The text of a starting file of one kind; job and sheet are made for `family` (id or file).
+    """The text of a starting file of one kind; most are made for `family` (id or file).
 
     Raises:
         BadInput: there is no such family.
@@ -25,11 +25,10 @@ def starting_text(kind: str, family: str | None) -> str:
 
         folder = files("idlewright.cli") / "starting"
         return (folder / f"{kind}.toml").read_text(encoding="utf-8")
-    from idlewright.cli.starting_files import job_text, sheet_text
+    from idlewright.cli.starting_files import TEXTS
     from idlewright.family import load_family
 
-    loaded = load_family(family or family_ids()[0])
-    return job_text(loaded) if kind == "job" else sheet_text(loaded)
+    return TEXTS[kind](load_family(family or family_ids()[0]))
 
 
 @click.command(
@@ -47,7 +46,7 @@ def starting_text(kind: str, family: str | None) -> str:
     "--family",
     metavar="F",
     shell_complete=complete_family,
-    help="Family of the job or sheet (default: the first of `list families`).",
+    help="Family of the job, sheet or car (default: the first of `list families`).",
 )
 @click.option(
     "--out",

@@ -16,8 +16,9 @@ VERBS = {
     "demo": "Watch a hidden fault being found, worked from complaint to proof.",
     "judge": "Judge a job: verdicts, suspects, the next step, the price.",
     "predict": "What every check would read, good and under every fault.",
-    "new": "Write a commented starting file: job, sheet, family or part.",
+    "new": "Write a commented starting file: job, sheet, family, part or car.",
     "vet": "Check files of ours; every fault, one a line.",
+    "practice": "Find a hidden fault yourself, and be marked on how you went about it.",
     "list": "What there is: families, checks, faults, repairs, words, points.",
     "study": "Measure the method itself on simulated cars.",
 }

@@ -1,10 +1,12 @@
-"""Starting files that depend on a family: a job and a sheet, with its words as notes."""
+"""Starting files that depend on a family: a job, a sheet and a car, with its words as notes."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
+
+from idlewright.practice.slips import KINDS_OF_SLIP
 
 if TYPE_CHECKING:
     from idlewright.family.kinds import Check, Family, SheetEntry
@@ -84,6 +86,48 @@ family = {family}
 """
 
 
+CAR = """\
+# A practice car: what is hidden in it, for a learner to find. Lines that begin with # are notes.
+# Try it:  idlewright practice --car FILE     Check it:  idlewright vet FILE
+format = 1
+id = "my-car"
+family = {family}
+vehicle = "a car"
+number = 1                  # what is not said here is drawn by this number, always the same
+# law = "wide"              # how parts scatter: matched, wide, skewed or batch
+
+# What the customer says, and what the computer stored. Left out: drawn so that it fits.
+# Ids: idlewright list words {name}
+# [complaint]
+# words = [{word}]
+# codes = []
+# says = "in the customer's own words"
+
+# What the car is in at first. Left out: the first value of each.
+# [state]
+{state}
+
+# The faults, one [[hidden]] each. Ids: idlewright list faults {name}
+# severity: 0 to 1 over the fault's range; shows: chance that it is there in one stretch.
+# A car with nothing wrong: take these lines out and write  hidden = []  below `number`.
+[[hidden]]
+fault = {fault}
+severity = 0.6
+# [[hidden]]
+# fault = {other}
+# shows = 0.4
+
+# What may go wrong at the car, as chances: a slip of the hand at a reading, a poor contact made
+# good by unplugging, a fault brought in by a repair. kind: slips of this kind only, one of
+# {slips}.
+# [luck]
+# slip = 0.1
+# wipe = 0.0
+# induce = 0.0
+# kind = "next pin"
+"""
+
+
 def job_text(family: Family) -> str:
     """A starting job for `family`: everything optional is a note that shows how it is written."""
     check = _example_check(family)
@@ -113,6 +157,28 @@ def sheet_text(family: Family) -> str:
     """A starting sheet for `family`: one note for each value its manual may give."""
     lines = (f"# {e.key} = {_entry(e)}   # {e.say}" for e in family.sheet.values())
     return SHEET.format(family=_quoted(family.id), values="\n".join(lines))
+
+
+def car_text(family: Family) -> str:
+    """A starting practice car for `family`: its likeliest lasting fault with a range."""
+    faults = sorted(family.faults.values(), key=lambda fault: -fault.weight)
+    ranged = [f for f in faults if not f.intermittent and f.spans[0].low != f.spans[0].high]
+    first = next(iter(ranged), faults[0])
+    others = [fault for fault in faults if fault.intermittent] or faults[1:] or faults
+    kinds = ", ".join(KINDS_OF_SLIP[:5]) + ",\n# " + ", ".join(KINDS_OF_SLIP[5:])
+    text = CAR.format(
+        family=_quoted(family.id),
+        name=family.id,
+        word=_quoted(next(iter(family.words), "word")),
+        state="\n".join(
+            f"# {name} = {_quoted(variable.values[0])}"
+            for name, variable in list(family.states.items())[:2]
+        ),
+        fault=_quoted(first.id),
+        other=_quoted(others[0].id),
+        slips=kinds,
+    )
+    return text if first in ranged else text.replace("severity = 0.6\n", "")
 
 
 def _example_check(family: Family) -> Check | None:
@@ -146,3 +212,11 @@ def _notes(pairs: Iterable[tuple[str, str]]) -> str:
 
 def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
+
+
+TEXTS: Mapping[str, Callable[[Family], str]] = {
+    "job": job_text,
+    "sheet": sheet_text,
+    "car": car_text,
+}
+"""What is made for a family, by the kind of file."""

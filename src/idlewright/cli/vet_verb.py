@@ -14,16 +14,22 @@ from idlewright.errors import BadInput, Problem
 
 
 def faults_of(path: Path) -> list[Problem]:
-    """Everything that is wrong with one file of any kind; jobs stand on a higher floor."""
+    """Everything that is wrong with one file of any kind; jobs and cars stand on higher floors."""
     from idlewright.family import vet_file
     from idlewright.family.textfile import read_document
     from idlewright.family.vet import kind_of
 
     try:
-        if kind_of(read_document(path)) == "job":
+        kind = kind_of(read_document(path))
+        if kind == "job":
             from idlewright.job.file import load_job
 
             load_job(path)
+            return []
+        if kind == "car":
+            from idlewright.lesson.car_file import load_car
+
+            load_car(path)
             return []
     except BadInput as error:
         return list(error.problems)
@@ -38,7 +44,7 @@ def faults_of(path: Path) -> list[Problem]:
         "idlewright vet families/*.toml --json",
         "idlewright vet --expanded my-part.toml",
     ),
-    help="Check families, parts, sheets and jobs. Exit code 1 if there is a fault.",
+    help="Check families, parts, sheets, jobs and practice cars. Exit code 1 if there is a fault.",
 )
 @click.argument(
     "paths",

@@ -100,6 +100,14 @@ def chance(value: object) -> float:
     return found
 
 
+def share(value: object) -> float:
+    """A number from 0 to 1, both ends allowed."""
+    found = number(value, "a number from 0 to 1")
+    if not 0 <= found <= 1:
+        refuse(f"{found:g} is not a share", "a number from 0 to 1", "write 70 % as 0.7")
+    return found
+
+
 def text(value: object) -> str:
     """A text that is not empty."""
     if not isinstance(value, str):
@@ -347,6 +355,7 @@ Number = Annotated[float, PlainValidator(number)]
 Positive = Annotated[float, PlainValidator(positive)]
 NotNegative = Annotated[float, PlainValidator(at_least_zero)]
 Chance = Annotated[float, PlainValidator(chance)]
+Share = Annotated[float, PlainValidator(share)]
 Text = Annotated[str, PlainValidator(text)]
 Texts = Annotated[tuple[str, ...], PlainValidator(texts)]
 Names = Annotated[tuple[str, ...], PlainValidator(_name_list)]

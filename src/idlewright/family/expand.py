@@ -240,6 +240,7 @@ def _fault(draft: Draft, name: str, line: FaultLine, origin: Origin) -> Fault:
         line.intermittent,
         line.induced,
         line.silent or "",
+        line.came_by,
     )
 
 

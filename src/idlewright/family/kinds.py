@@ -152,6 +152,10 @@ class Span:
     like: str | None = None
 
 
+CAME_BY = ("stop screw", "wrong part", "learned values")
+"""Ways in which work before ours brings a fault about: by them practice cars are chosen."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One thing that can be wrong: a change to scalars.
@@ -164,6 +168,7 @@ class Fault:
         intermittent: it comes and goes between episodes.
         induced: it is the kind of fault work brings in (hose left off, plug not latched).
         silent: why no check of the family shows it, "" if one does.
+        came_by: what somebody did that brought it about (one of CAME_BY), "" if nothing is said.
     """
 
     id: str
@@ -173,6 +178,7 @@ class Fault:
     intermittent: bool = False
     induced: bool = False
     silent: str = ""
+    came_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,7 +42,7 @@ from idlewright.family.amounts import (
     text,
 )
 from idlewright.family.checked import Flag, Line
-from idlewright.family.kinds import Value
+from idlewright.family.kinds import CAME_BY, Value
 from idlewright.family.names import is_node
 
 READS = ("volt", "volt_ac", "ohm", "rpm", "kPa", "mm", "mV", "deg", "s", "amp", "percent", "word")
@@ -72,6 +72,12 @@ def _read(value: object) -> str:
 def _scale(value: object) -> str:
     if value not in ("log", "linear"):
         refuse(f"{shown(value)} is no scale", '"log" or "linear"')
+    return str(value)
+
+
+def _came_by(value: object) -> str:
+    if value not in CAME_BY:
+        refuse(f"{shown(value)} is no way a fault comes about", "one of " + ", ".join(CAME_BY))
     return str(value)
 
 
@@ -262,6 +268,7 @@ class FaultLine(Line):
     intermittent: Flag = False
     induced: Flag = False
     silent: Text | None = None
+    came_by: Annotated[str, PlainValidator(_came_by)] = ""
 
 
 class CheckLine(Line):

@@ -18,7 +18,7 @@ from idlewright.family.schema import Port
 from idlewright.family.sheet import sheet_from
 from idlewright.family.textfile import Document, read_document
 
-Kind = Literal["family", "part", "sheet", "job"]
+Kind = Literal["family", "part", "sheet", "job", "car"]
 
 
 def kind_of(document: Document) -> Kind | None:
@@ -30,6 +30,8 @@ def kind_of(document: Document) -> Kind | None:
         return "family"
     if "value" in data:
         return "sheet"
+    if "hidden" in data:
+        return "car"
     if any(key in data for key in ("vehicle", "reading", "complaint", "done")):
         return "job"
     return None
@@ -38,7 +40,8 @@ def kind_of(document: Document) -> Kind | None:
 def vet_file(path: str | FilePath) -> list[Problem]:
     """Everything that is wrong with a family, part or sheet file; [] when it is sound.
 
-    Jobs stand on a higher floor: `idlewright.job.file.load_job` checks them.
+    Jobs and practice cars stand on higher floors: `idlewright.job.file.load_job` and
+    `idlewright.lesson.car_file.load_car` check them.
     """
     try:
         document = read_document(path)
@@ -48,12 +51,13 @@ def vet_file(path: str | FilePath) -> list[Problem]:
     if kind is None:
         return [
             document.problem((), "this is no file of ours",
-                             "a family ([check]), a part ([port]), a sheet ([value]) or a job "
-                             "(family and vehicle)", "start from `idlewright new`")
+                             "a family ([check]), a part ([port]), a sheet ([value]), a job "
+                             "(family and vehicle) or a practice car ([[hidden]])",
+                             "start from `idlewright new`")
         ]
-    if kind == "job":
+    if kind in ("job", "car"):
         return [
-            document.problem((), "this is a job, not a family, part or sheet",
+            document.problem((), f"this is a {kind}, not a family, part or sheet",
                              "a file that a family is made of", "check it with `idlewright vet`")
         ]
     return _VETS[kind](document)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path as FilePath
 
 from pydantic import BaseModel
@@ -20,19 +20,23 @@ from idlewright.job.file_lines import TOP_KEYS
 
 
 class FileReader:
-    """Reads the top of a job file and gathers what is wrong."""
+    """Reads the top of a job file, or of one like it, and gathers what is wrong.
 
-    def __init__(self, document: Document) -> None:
+    Args:
+        document: the file. keys: what may stand at its top.
+    """
+
+    def __init__(self, document: Document, keys: Sequence[str] = TOP_KEYS) -> None:
         self.document = document
         self.problems: list[Problem] = list(head_problems(document))
         self.muted: list[Muted] = []
         for key in document.data:
-            if key not in TOP_KEYS:
+            if key not in keys:
                 self.refuse(
                     (key,),
                     f'unknown key "{key}"',
-                    "one of " + ", ".join(TOP_KEYS),
-                    did_you_mean(key, TOP_KEYS, "key"),
+                    "one of " + ", ".join(keys),
+                    did_you_mean(key, keys, "key"),
                 )
         vehicle = document.data.get("vehicle", "")
         if not isinstance(vehicle, str):

@@ -28,7 +28,8 @@ def check_states(
     _plugs(document, family, now, counting, places, problems)
     for entry in counting:
         said = entry.check is None or entry.says_state
-        if entry.function == "ohm" and said and _volts(family, sheet, entry):
+        places_of = (entry.red, entry.black)
+        if entry.function == "ohm" and said and live_between(family, sheet, places_of, entry.state):
             problems.append(
                 document.problem(
                     ("reading", places[entry.id], "function" if entry.check is None else "check"),
@@ -96,8 +97,18 @@ def _at(family: Family, place: str, connector: str) -> bool:
     return resistor is not None and connector in resistor.when
 
 
-def _volts(family: Family, sheet: Sheet, entry: ReadingEntry) -> bool:
-    """True if the good car drives current through an ohmmeter at the reading's two places."""
+def live_between(
+    family: Family,
+    sheet: Sheet,
+    places: tuple[str | None, str | None],
+    state: Mapping[str, str],
+) -> bool:
+    """True if the good car drives current through an ohmmeter between two places.
+
+    Args:
+        family, sheet: of the car. places: of the red and the black lead; None = nowhere.
+        state: a full car state.
+    """
     import numpy as np
 
     from idlewright.model.circuit import CircuitState
@@ -105,19 +116,18 @@ def _volts(family: Family, sheet: Sheet, entry: ReadingEntry) -> bool:
     from idlewright.model.worlds import Worlds
     from idlewright.physics.meter import LIVE_VOLT
 
-    if entry.red is None or entry.black is None:
+    red, black = places
+    if red is None or black is None:
         return False
     try:
         table = resolve_scalars(family, sheet)
     except BadInput:
         return False  # values are missing: the model says so when it is asked
     worlds = Worlds(table, np.ascontiguousarray(table.nominal[:1].T))
-    circuit = CircuitState(family, table, entry.state)
+    circuit = CircuitState(family, table, state)
     if not circuit.live:
         return False
-    ends = [
-        family.points.get(p) or family.part_points.get(p) or p for p in (entry.red, entry.black)
-    ]
+    ends = [family.points.get(p) or family.part_points.get(p) or p for p in (red, black)]
     port = circuit.port(worlds, ends[0], ends[1])
     through = port.volts / (1.0 + port.ohms / METER_OHM)
     return bool(abs(through[0]) > LIVE_VOLT)

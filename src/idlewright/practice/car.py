@@ -141,7 +141,7 @@ class PracticeCar:
             CannotTell: there is nothing to read (the time of a motor that does not turn).
         """
         check = self._check(check_id)
-        self._get_ready(self.bench.needs(check.state), f"check {check_id}")
+        self.get_ready(self.bench.needs(check.state), f"check {check_id}")
         if check.provokes:
             self.next_episode()
         form = form_of_check(self.family, check, meter.function("volt").input_ohm)
@@ -174,11 +174,33 @@ class PracticeCar:
             self.family, red, black, function, state, meter.function("volt").input_ohm
         )
         name = f"{red} / {black} / {function} / {sorted(state.items())}"
-        self._get_ready(self.bench.needs(state), name)
+        self.get_ready(self.bench.needs(state), name)
         text = self._told(name, form, meter, red, ())
         self.bench.work(minutes, 0.0, {})
         self._notes.read_between(red, black, function, state, text, meter)
         return text
+
+    def get_ready(self, needs: Mapping[str, str], what: str) -> None:
+        """Bring the car into a state, paying for it.
+
+        Args:
+            needs: state variables and their values. what: it is for, in a sentence.
+
+        Raises:
+            BadInput: the state cannot be reached.
+        """
+        journey = self.bench.go(needs, what)
+        plugs = self._plugs(journey)
+        for hidden in self.hidden.faults:
+            touched = hidden.fault.spans and all(
+                contact_of(self.family, span.scalar) in plugs for span in hidden.fault.spans
+            )
+            if touched and not hidden.wiped:
+                name = ("wipe", hidden.fault.id, self.epoch, self.episode)
+                hidden.wiped = self._chance.happens(self.luck.wipe, *name)
+        moved = any("unplugged" in (move.before, move.after) for move in journey.moves)
+        if moved or self.bench.minute - self._since > self.law.mood_minutes:
+            self.next_episode()
 
     def repair(self, repair_id: str) -> None:
         """Do a repair: it costs, it cures by chance what it can cure, new parts are new.
@@ -189,7 +211,7 @@ class PracticeCar:
         repair = self.family.repairs.get(repair_id)
         if repair is None:
             raise BadInput(_unknown("repair", repair_id, self.family.repairs))
-        self._get_ready({**repair.state}, f"repair {repair_id}")
+        self.get_ready({**repair.state}, f"repair {repair_id}")
         times = sum(made.id == repair_id for made in self.repairs)
         cured = [
             hidden
@@ -239,20 +261,6 @@ class PracticeCar:
         if check is None:
             raise BadInput(_unknown("check", check_id, self.family.checks))
         return check
-
-    def _get_ready(self, needs: Mapping[str, str], what: str) -> None:
-        journey = self.bench.go(needs, what)
-        plugs = self._plugs(journey)
-        for hidden in self.hidden.faults:
-            touched = hidden.fault.spans and all(
-                contact_of(self.family, span.scalar) in plugs for span in hidden.fault.spans
-            )
-            if touched and not hidden.wiped:
-                name = ("wipe", hidden.fault.id, self.epoch, self.episode)
-                hidden.wiped = self._chance.happens(self.luck.wipe, *name)
-        moved = any("unplugged" in (move.before, move.after) for move in journey.moves)
-        if moved or self.bench.minute - self._since > self.law.mood_minutes:
-            self.next_episode()
 
     def _plugs(self, journey: Journey) -> set[str]:
         """Connectors that were pulled on the way."""

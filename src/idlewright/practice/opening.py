@@ -18,6 +18,7 @@ from idlewright.practice.chance import Chance
 from idlewright.practice.clock import Bench
 from idlewright.practice.complaint import Complaint, draw_complaint, weight_given
 from idlewright.practice.hidden import HiddenCar, HiddenFault
+from idlewright.practice.kinds import kind_named
 from idlewright.practice.laws import Law, law_named
 from idlewright.practice.unlisted import draw_unlisted
 
@@ -34,6 +35,7 @@ def open_car(
     unlisted: float = 0.0,
     intermittent: float | None = None,
     luck: Luck | None = None,
+    kind: str = "",
     state: Mapping[str, str] | None = None,
     model: CompiledModel | None = None,
 ) -> PracticeCar:
@@ -46,11 +48,13 @@ def open_car(
         complaint: what the driver says; None = drawn so that it fits the faults as often as stated.
         nothing, unlisted: shares of cars with nothing wrong, and with a fault nobody listed.
         intermittent: share of listed faults that come and go; None = by their weights.
-        luck: slips and other mishaps; None = none. state: what the car is in at first.
+        luck: slips and other mishaps; None = none. kind: a name of KINDS that says what to hide, in
+            place of `fault`, `nothing` and `intermittent`, and of `luck` where none is given.
+        state: what the car is in at first.
         model: the compiled family and sheet, if there is one already (saves time).
 
     Raises:
-        BadInput: no such family, law or fault; or the sheet cannot be used.
+        BadInput: no such family, law, kind or fault; or the sheet cannot be used.
     """
     chosen = law_named(law)
     if model is None:
@@ -58,6 +62,10 @@ def open_car(
         model = compile_model(known, sheet or Sheet("unknown", "", {}))
     family = model.family
     chance = Chance(seed)
+    if kind:
+        hiding = kind_named(kind).hide(family, chance)
+        fault, nothing, intermittent = hiding.faults, hiding.nothing, hiding.intermittent
+        luck = luck or Luck(slip=hiding.slip)
     hidden_faults, said = _drawn(
         chance, chosen, family, fault, complaint, nothing, intermittent, unlisted
     )

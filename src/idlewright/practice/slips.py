@@ -19,6 +19,12 @@ from idlewright.model.latents import (
     freeze,
 )
 
+KINDS_OF_SLIP = (
+    "next pin", "leads swapped", "plug left on", "other position", "digits", "unit",
+    "cylinder count", "other word",
+)  # fmt: skip
+"""Every kind there is."""
+
 HELD_BY_HAND = {"throttle": ("closed", "wide"), "tip": ("rest", "pressed")}
 """Positions that are easily taken for one another."""
 

@@ -25,6 +25,7 @@ def truth_text(found: Answer, width: int | None = None, style: bool = False) -> 
     blocks = [
         wrap(_head(found), room, "", "  "),
         [bold("WORLDS", style), *table([_HEADS, *map(_row, found["worlds"])], _COLUMNS, room)],
+        list(_several(found, room)),
         list(_alarms(found, room, style)),
         wrap(_legend(found), room, "", "  "),
     ]
@@ -56,6 +57,14 @@ def _row(one: Answer) -> tuple[str, ...]:
 
 def _count(share: Answer) -> str:
     return f"{share['k']}/{share['n']}" if share["n"] else "-"
+
+
+def _several(found: Answer, width: int) -> Iterator[str]:
+    """Cars with several faults: how often all of them were among the first suspects."""
+    for one in found["worlds"]:
+        if one["all_named"]["n"]:
+            says = f"{one['world']['name']}: the first three suspects name every fault on "
+            yield from wrap(f"{says}{_count(one['all_named'])} cars.", width, " ", "   ")
 
 
 def _alarms(found: Answer, width: int, style: bool) -> Iterator[str]:

@@ -28,7 +28,7 @@ def schema(name: str, number: int | None = None) -> dict[str, Any]:
 
     Args:
         name: a name of `schema_names`: "judge", "predict", "study", "truth", "speed", "gaps",
-            "demo", "list" or "error".
+            "demo", "practice", "class", "list" or "error".
         number: format number; the newest if None.
 
     Raises:

@@ -29,19 +29,22 @@ class Truth:
     Attributes:
         law: of parts, severities and meters. slip: chance that a reading is a slip of the hand.
         unlisted, intermittent: shares of faults; intermittent None = by the family's weights.
+        kind: a kind of practice cars (see practice.KINDS); "" = any.
     """
 
     law: str = "matched"
     slip: float = 0.0
     unlisted: float = 0.0
     intermittent: float | None = None
+    kind: str = ""
 
     def car(self, vehicle: Vehicle, seed: int, *, slips: bool = True) -> PracticeCar:
         """The car of a seed, the same for every arm."""
-        luck = Luck(slip=self.slip if slips else 0.0)
+        luck = None if slips and self.kind else Luck(slip=self.slip if slips else 0.0)
         return open_car(
             vehicle.family, seed, self.law, vehicle.sheet, unlisted=self.unlisted,
-            intermittent=self.intermittent, luck=luck, model=vehicle.prepared.model,
+            intermittent=self.intermittent, luck=luck, kind=self.kind,
+            model=vehicle.prepared.model,
         )  # fmt: skip
 
 
@@ -113,12 +116,19 @@ def read_everything(desk: Desk) -> None:
         desk.read(check.id)
 
 
+def price_of_work(car: PracticeCar) -> tuple[float, float]:
+    """Money that a car's work so far is worth, and of it the parts, at their middle price."""
+    repairs = car.family.repairs
+    parts = sum(sum(repairs[made.id].parts) / 2.0 for made in car.repairs)
+    spent = car.spent
+    return spent.hands_on * TARIFF.minute + spent.waiting * TARIFF.waiting + parts, parts
+
+
 def _row(desk: Desk, ending: str) -> Row:
     car = desk.car
     spent = car.spent
     repairs = desk.vehicle.family.repairs
-    parts = sum(sum(repairs[made.id].parts) / 2.0 for made in car.repairs)
-    cost = spent.hands_on * TARIFF.minute + spent.waiting * TARIFF.waiting + parts
+    cost, parts = price_of_work(car)
     if ending == "proven":
         cost += TARIFF.callback if car.faults else 0.0
     else:

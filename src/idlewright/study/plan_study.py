@@ -113,7 +113,7 @@ def answer_of(
         "seed": seed,
         "cases": len(rows),
         "truth": {
-            "name": truth.law,
+            "name": f"{truth.law}, {truth.kind}" if truth.kind else truth.law,
             "tolerance": WIDTH[truth.law],
             "slip": truth.slip,
             "unlisted": truth.unlisted,

@@ -47,6 +47,8 @@ WORLDS: tuple[World, ...] = (
     World("intermittent 15 %", intermittent=0.15),
     World("worse meter", meter="worse"),
     World("plugs wipe contacts", wipe=0.5),
+    World("two faults, aimed", "matched", aimed=True, kind="two-faults"),
+    World("no part needed", kind="no-part"),
     World("everything", slip=0.02, unlisted=0.10, intermittent=0.15, wipe=0.5),
 )
 
@@ -139,14 +141,16 @@ def summary(world: World, rows: Sequence[Row]) -> dict[str, Any]:
     p_truth = np.array([row["p_truth"] for row in rows])
     told = [slip for row in rows for slip in row["slips"]]
     odd = [row for row in rows if row["truth"] == [NOTHING_ELSE]]
+    named = [row["all_named"] for row in rows if row["all_named"] is not None]
     return {
         "world": {
             "name": world.name, "law": world.law, "slip": world.slip,
             "unlisted": world.unlisted, "intermittent": world.intermittent,
-            "wipe": world.wipe, "meter": world.meter, "aimed": world.aimed,
+            "wipe": world.wipe, "meter": world.meter, "aimed": world.aimed, "kind": world.kind,
         },
         "cars": len(rows),
         "leader_right": _share(int(right.sum()), len(rows)),
+        "all_named": _share(named.count(True), len(named)),
         "sure": _sure(p_leader, right),
         "sure_repair": _sure(p_repair, cured),
         "p_truth": {

@@ -35,6 +35,8 @@ WORSE = 4.0
 """The worse meter's percent and counts are so many times what the diagnosis is told."""
 CURES = 0.5
 """A repair counts as right for a fault that it cures at least so often."""
+FIRST = 3
+"""So many suspects a technician looks at."""
 DIGITS = 9
 NOTHING_ELSE: Final = "something-else"
 Row = dict[str, Any]
@@ -50,6 +52,7 @@ class World:
         aimed: half of the checks are drawn from those that the fault can show at. Severities are
             then well seen and still fairly judged; the odds of faults flatter, for nobody knows
             beforehand where to look.
+        kind: a kind of practice cars (see practice.KINDS); "" = any.
     """
 
     name: str
@@ -60,6 +63,7 @@ class World:
     wipe: float = 0.0
     meter: str = "stated"
     aimed: bool = False
+    kind: str = ""
 
 
 def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: int) -> Row:
@@ -81,6 +85,7 @@ def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: in
         unlisted=world.unlisted,
         intermittent=world.intermittent,
         luck=Luck(slip=world.slip, wipe=world.wipe),
+        kind=world.kind,
         model=model,
     )
     meter = _worse() if world.meter == "worse" else ORDINARY_METER
@@ -194,7 +199,26 @@ def _leader(car: PracticeCar, belief: Belief, prepared: Prepared) -> Row:
         "leader": suspects[best],
         "p_leader": short(chances[best]),
         "right": best in places,
+        "all_named": named_first(car, belief, names, odds),
     }
+
+
+def named_first(
+    car: PracticeCar, belief: Belief, names: Sequence[Sequence[str]], odds: np.ndarray
+) -> bool | None:
+    """Of a car with several listed faults: do the first suspects name them all? Else None.
+
+    Args:
+        car: the truth. belief: two faults at once are suspects too. names: the faults of each
+            group. odds: of each group, then of nothing wrong and something else, (G + 2,).
+    """
+    if len(car.hidden.faults) < 2 or not all(hidden.listed for hidden in car.hidden.faults):
+        return None
+    ids = list(belief.model.family.faults)
+    suspects = [*zip(odds, [*names, ()], strict=False)]
+    suspects += [(p, [ids[k] for k in pair]) for pair, p in belief.pairs]
+    first = sorted(suspects, key=lambda one: -one[0])[:FIRST]
+    return set(car.faults) <= {fault for _, faults in first for fault in faults}
 
 
 def _by_the_book(car: PracticeCar, model: CompiledModel) -> list[str]:

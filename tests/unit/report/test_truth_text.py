@@ -16,15 +16,16 @@ def share(k: int, n: int) -> dict[str, Any]:
     return {"k": k, "n": n, "low": 0.1 if n else None, "high": 0.9 if n else None}
 
 
-def world(name: str, *, alarm: bool = False, missed: int = 0) -> dict[str, Any]:
+def world(name: str, *, alarm: bool = False, missed: int = 0, named: int = 0) -> dict[str, Any]:
     """One world of an invented answer."""
     return {
         "world": {
             "name": name, "law": "wide", "slip": 0.0, "unlisted": 0.1, "intermittent": None,
-            "wipe": 0.0, "meter": "stated", "aimed": False,
+            "wipe": 0.0, "meter": "stated", "aimed": False, "kind": "",
         },
         "cars": 40,
         "leader_right": share(30, 40),
+        "all_named": share(named, 40 if named else 0),
         "sure": {"n": 12, "wrong": 1, "upper": 0.339},
         "sure_repair": {"n": 14, "wrong": 0, "upper": 0.193},
         "p_truth": {"mean": 0.6, "mean_ln": -0.9},
@@ -70,3 +71,10 @@ def test_it_fits_the_terminal() -> None:
         text = truth_text(answer(world("as believed", alarm=True)), width)
         assert text.isascii()
         assert max(map(len, text.splitlines())) <= width
+
+
+def test_cars_with_several_faults_are_counted() -> None:
+    """How often the first suspects named them all; nothing where there were none."""
+    text = truth_text(answer(world("two", named=31), world("one")), 80)
+    assert "two: the first three suspects name every fault on 31/40 cars." in text
+    assert "one: the first three" not in text
