@@ -6,6 +6,7 @@ import shlex
 
 import pytest
 
+from contracts.growing import grown
 from contracts.program import idlewright_here
 from contracts.tracked import ROOT
 
@@ -41,6 +42,7 @@ def blocks():
         for match in BLOCK.finditer(text):
             line = text.count("\n", 0, match.start()) + 1
             kept = {name: shown for name, shown in FILE.findall(text) if name}
+            kept |= grown(text, match.start())
             yield pytest.param(match.group(1), kept, id=f"{page.relative_to(ROOT)}:{line}")
 
 
@@ -160,6 +162,16 @@ def test_links_between_pages_lead_somewhere():
             if "://" not in target and not (page.parent / target).exists():
                 broken.append(f"{page.relative_to(ROOT)}: {target}")
     assert not broken
+
+
+def test_the_page_of_families_lists_every_shipped_part():
+    """docs/add-to-a-family.md has one row for each part that ships, and none for another."""
+    from idlewright.family.shipped import DATA
+
+    text = (ROOT / "docs" / "add-to-a-family.md").read_text("utf-8")
+    table = text.partition("| part | is |")[2].partition("\n\n")[0]
+    rows = re.findall(r"^\| `(\w+)` \| .+ \|$", table, re.MULTILINE)
+    assert sorted(rows) == sorted(file.stem for file in (DATA / "parts").glob("*.toml"))
 
 
 def test_every_verb_has_its_place_in_the_readme():

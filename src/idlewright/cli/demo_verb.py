@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     "--family",
     metavar="F",
     shell_complete=complete_family,
-    help="Family of the practice car (default: the first of `list families`).",
+    help="Family of the practice car, an id or a file of yours (default: the first of `list "
+    "families`).",
 )
 @click.option(
     "--out",

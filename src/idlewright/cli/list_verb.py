@@ -59,7 +59,8 @@ def family_items() -> list[dict[str, object]]:
         "idlewright list checks plunger-carburettor",
         "idlewright list words plunger-carburettor --json",
     ),
-    help="What there is. `points` are all places a lead can go.",
+    help="What there is. `points` are all places a lead can go. FAMILY is an id of `list families` "
+    "or a file of yours.",
 )
 @click.argument("what", type=click.Choice(WHAT))
 @click.argument("family", required=False, metavar="[FAMILY]", shell_complete=complete_family)

@@ -78,6 +78,13 @@ class Referee:
             if shared and closest(name, ids) is None:
                 continue  # it may well come from the part that could not be read
             prefix = self.draft.origin(section, record_id).prefix
+            if owner := self._left_out(name):
+                local = owner.removeprefix(prefix)
+                line = f'{section} "{record_id.removeprefix(prefix)}"'
+                self.report(section, record_id, at, f'"{local}" is left out, and {line} needs it',
+                            "no line that needs what is left out",
+                            f"name this line under without as well, or keep {local}")
+                continue
             local = name.removeprefix(prefix)
             candidates = {item.removeprefix(prefix) for item in ids}
             self.report(
@@ -88,6 +95,12 @@ class Referee:
                 f"the id of a {what}",
                 did_you_mean(local, candidates, what),
             )
+
+    def _left_out(self, name: str) -> str:
+        """The id under some `without` that `name` is or belongs to; "" if there is none."""
+        parts = name.split(".")
+        owners = (".".join(parts[:count]) for count in range(len(parts), 0, -1))
+        return next((owner for owner in owners if owner in self.draft.dropped), "")
 
     def states(
         self, where: tuple[str, str, Path], table: Mapping[str, str | tuple[str, ...]]

@@ -9,6 +9,7 @@ from typing import TypeVar
 from idlewright.errors import Problem
 from idlewright.family.circuit_check import check_circuit
 from idlewright.family.draft import Draft, Origin
+from idlewright.family.engine_check import check_engine
 from idlewright.family.kinds import Check, Fault, Repair, Scalar, SheetEntry, SoftEvidence, Span
 from idlewright.family.names import did_you_mean
 from idlewright.family.readings import check_checks
@@ -50,7 +51,7 @@ def check_references(draft: Draft, port: Port | None = None) -> list[Problem]:
         _repair(referee, repair)
     _soft(referee)
     _texts(referee)
-    _control(referee)
+    check_engine(referee)
     referee.wanted()
     if port is None:
         check_circuit(referee)
@@ -316,23 +317,6 @@ def _texts(referee: Referee) -> None:
     for name in draft.point_say:
         if name not in draft.dropped and ("point_say", name) not in draft.made:
             referee.need(("point_say", name, ()), [name], places, "place a lead can go")
-
-
-def _control(referee: Referee) -> None:
-    draft, control = referee.draft, referee.draft.control
-    if control is None:
-        return
-    where = ("engine", "control")
-    referee.need((*where, ("target",)), [control.target], draft.scalar, "scalar")
-    for key, table in (("low", control.low), ("high", control.high), ("parked", control.parked)):
-        referee.states((*where, (key,)), table)
-    referee.need((*where, ("actuator",)), control.actuator, draft.motor, "motor or coil")
-    if (control.closed_between is None) != (control.closed_below_v is None):
-        referee.report(*where, ("closed_between",), "closed_between and closed_below_v go together",
-                       "two places, and the volts between them", "add the other")
-    places = [*draft.point, *draft.part_point, *draft.nodes]
-    referee.need((*where, ("closed_between",)), control.closed_between or (), places,
-                 "place a lead can go")
 
 
 def _also(referee: Referee) -> None:

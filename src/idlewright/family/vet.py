@@ -143,6 +143,7 @@ def _listing(family: Family, lines: Lines, draft: Draft) -> Iterable[str]:
         for name, node in places.items():
             yield f"{name}: node {node}, {side}: {family.point_says[name]}"
     yield from _actions(family, head, mark)
+    yield from _names(family, head)
 
 
 def _actions(
@@ -154,13 +155,29 @@ def _actions(
         yield f"{name}: {fault.say}; {spans}; weight {fault.weight:g}{mark('fault', name)}"
     yield head("check", len(family.checks))
     for name, check in family.checks.items():
-        leads = f"{check.red} / {check.black}" if check.of is None else check.of
+        words = ", ".join(word.id for word in check.words)
+        leads = check.of or (f"{check.red} / {check.black}" if check.red else words)
         made = mark("check", name)
         yield f"{name}: {check.say}; {check.read} {leads}; {check.minutes:g} min{made}"
     yield head("repair", len(family.repairs))
     for name, repair in family.repairs.items():
         cures = ", ".join(f"{fault} {share:g}" for fault, share in repair.cures.items())
         yield f"{name}: {repair.say}; cures {cures}; {repair.minutes:g} min{mark('repair', name)}"
+
+
+def _names(family: Family, head: Callable[[str, int], str]) -> Iterable[str]:
+    """What a line may name: sheet entries, words, codes, cautions, tools."""
+    yield head("sheet", len(family.sheet))
+    for key, entry in family.sheet.items():
+        yield f"{key}: {entry.say}; {', '.join(entry.words) or entry.unit}"
+    for section, hints in (("word", family.words), ("code", family.codes)):
+        yield head(section, len(hints))
+        for name, hint in hints.items():
+            yield f"{name}: {hint.say}"
+    for section, texts in (("caution", family.cautions), ("tool", family.tools)):
+        yield head(section, len(texts))
+        for name, text in texts.items():
+            yield f"{name}: {text}"
 
 
 def _value(scalar: Scalar) -> str:

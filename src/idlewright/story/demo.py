@@ -44,7 +44,7 @@ def work_demo(
     sheet = invented_sheet(family)
     prepared = prepare(family, sheet)
     car = open_car(family, seed, law, sheet, unlisted=0.05, model=prepared.model)
-    worker = Worker(car, f"practice-{seed:03d}", VEHICLE, sheet)
+    worker = Worker(car, f"practice-{seed:03d}", VEHICLE, sheet, family_id)
     worker.work(tell)
     return worker, record_of(worker, "", "")
 

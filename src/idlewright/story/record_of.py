@@ -9,7 +9,7 @@ from idlewright.job.entries import JobFile, ReadingEntry
 from idlewright.job.prospects import TARIFF
 from idlewright.job.suspects_answer import capital
 from idlewright.job.verdicts import Judged, judge_entry
-from idlewright.quantities import format_range
+from idlewright.quantities import UNIT_OF_READ, format_range
 from idlewright.story.worker import BEFORE_TRIES, Worker
 from idlewright.words import odds_words
 
@@ -103,7 +103,8 @@ def _what_it_read(job: JobFile) -> str:
         if entry.counts and entry.epoch == 0 and judged.word == "outside" and entry.check:
             say = lower(_say(job.family, entry.check))
             if judged.limits is not None:
-                asked = format_range(judged.limits.low, judged.limits.high, entry.unit or "")
+                unit = entry.unit or UNIT_OF_READ[entry.function]  # "OL" has no unit of its own
+                asked = format_range(judged.limits.low, judged.limits.high, unit)
                 return f"{capital(say)} read {entry.typed} where {asked} is asked. "
             return f"{capital(say)}: {entry.typed}. "
     return ""

@@ -51,7 +51,8 @@ class Worker:
     """One job under way.
 
     Attributes:
-        car: the practice car. sheet: the vehicle's values, as data of a sheet file.
+        car: the practice car. source: id or file of its family. sheet: the vehicle's values, as
+            data of a sheet file.
         steps: what happened. struck: reading id -> why. slips: named and read again.
         wrong: repairs that were not the cure. said: first price slip. leaders: the two likeliest
             at the last look, with their odds.
@@ -63,6 +64,7 @@ class Worker:
     job_id: str
     vehicle: str
     sheet: Sheet
+    source: str
     steps: list[Step] = field(default_factory=list)
     struck: dict[str, str] = field(default_factory=dict)
     slips: list[NamedSlip] = field(default_factory=list)
@@ -82,7 +84,7 @@ class Worker:
 
     def job(self) -> JobFile:
         """The job file as it stands."""
-        return replace(load_job(self.data()), sheet=self.sheet)
+        return replace(load_job({**self.data(), "family": self.source}), sheet=self.sheet)
 
     def data(self) -> dict[str, Any]:
         """The job file's data as it stands."""

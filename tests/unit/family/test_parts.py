@@ -139,3 +139,18 @@ def test_family_line_replaces_a_generated_one_of_a_part(folder: Path) -> None:
     file.write_text(text + stated, encoding="utf-8")
     with pytest.raises(BadInput, match="comes from the part one already"):
         load_family(file)
+
+
+def test_a_line_that_needs_what_is_left_out_is_named(tmp_path: Path) -> None:
+    """A check on a dropped wire asks to be dropped with it."""
+    text = (
+        'format = 1\nid = "bare"\nsay = "battery alone"\n[use]\n'
+        'shop = { part = "workshop" }\ncar = { part = "car", bare = true }\n'
+        'battery = { part = "supply", without = [WITHOUT] }\n[circuit]\nzero = "chassis"\n'
+    )
+    file = tmp_path / "bare.toml"
+    file.write_text(text.replace("WITHOUT", '"feed"'), encoding="utf-8")
+    (problem,) = vet_file(file)
+    assert problem.says == '"feed" is left out, and check "feed.volts" needs it'
+    file.write_text(text.replace("WITHOUT", '"feed", "feed.volts"'), encoding="utf-8")
+    assert vet_file(file) == []

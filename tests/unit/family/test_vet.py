@@ -20,17 +20,20 @@ def test_shipped_files_are_sound(file: Path) -> None:
 
 
 def test_listing_names_everything() -> None:
-    """Every scalar, place, fault, check and repair stands in the listing; generated ones marked."""
+    """All that a line may name stands in the listing; generated ones are marked."""
     file = FOLDER / "small-engine.toml"
     family, text = load_family(file), expanded(file)
     lines = text.split("\n")
-    for table in (family.faults, family.checks, family.repairs, family.points, family.part_points):
+    tables = (family.faults, family.checks, family.repairs, family.points, family.part_points)
+    hints = (family.sheet, family.words, family.codes, family.cautions, family.tools)
+    for table in (*tables, *hints):
         for name in table:
             assert any(line.startswith(f"{name}: ") for line in lines), name
     for name in family.scalars:
         assert any(line.startswith(f"{name} = ") for line in lines), name
     (made,) = [line for line in lines if line.startswith("tps.gnd.open: ")]
     assert made.endswith("(made)")
+    assert " None" not in text
     assert expanded(FOLDER / "estate.toml") == ""
 
 
