@@ -16,7 +16,7 @@ from idlewright import schema
 from idlewright.cli import entry, shell
 from idlewright.errors import BadInput, CannotTell, Problem, StoreRefused
 
-VERBS = ["demo", "judge", "predict", "new", "vet", "list", "study"]
+VERBS = ["demo", "judge", "predict", "new", "vet", "practice", "list", "study"]
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ from idlewright.family.kinds import Family
 from idlewright.family.load import load_family
 from idlewright.model.compiled import compile_model
 from idlewright.model.forms import form_between, form_of_check
-from idlewright.model.latents import MotorOutput, OhmBetween, VoltBetween, to_scale
+from idlewright.model.latents import MotorOutput, OhmBetween, VoltBetween, spread_on_scale, to_scale
 from small_car import empty_sheet, small_family
 
 NOISE = Noise(gain=0.003, own=0.002, step=0.001, top=600.0, meter="m:volt")
@@ -107,7 +107,7 @@ def test_a_number_becomes_a_density_with_the_meters_parts():
     got = number_alternatives(form("closed"), 0.52, NOISE)[0].numbers[0]
     slope = 1.0 / math.hypot(0.52, 0.01)
     assert got.y == pytest.approx(math.asinh(0.52 / 0.01))
-    assert got.variance == pytest.approx((0.002**2 + 0.001**2 / 12) * slope**2)
+    assert got.variance == pytest.approx((0.002**2 + 0.001**2 / 12) * slope**2, rel=1e-4)
     assert got.gain == pytest.approx(0.003 * 0.52 * slope)
 
 
@@ -119,6 +119,25 @@ def test_a_coarse_display_becomes_an_interval():
     low, high = to_scale("volt", np.array([0.45, 0.55]))
     assert got.boxes[0].low == pytest.approx(low)
     assert got.boxes[0].high == pytest.approx(high)
+
+
+def test_volts_that_may_be_nothing_are_an_interval():
+    """0.18 V, uncertain by 0.2 V: what is about zero fits, 11.8 V does not."""
+    noisy = replace(NOISE, own=0.2)
+    box = number_alternatives(form("closed"), 0.18, noisy)[0].boxes[0]
+    nothing, full = to_scale("volt", np.array([0.0, 11.8]))
+    assert box.low < nothing < box.high < full - 1.0
+    assert number_alternatives(form("closed"), 11.8, noisy)[0].numbers
+    assert number_alternatives(form("closed"), 0.001, NOISE)[0].numbers  # within the straight part
+
+
+def test_an_uncertainty_on_the_scale_of_volts():
+    """The central 90 % of the value is the central 90 % on the scale, at zero as far from it."""
+    for value, spread in ((0.0, 0.2), (0.1, 0.2), (12.0, 0.2), (0.0, 1e-4)):
+        half = 1.645 * float(spread_on_scale("volt", value, spread))
+        ends = to_scale("volt", np.array([value - 1.645 * spread, value + 1.645 * spread]))
+        assert 2.0 * half == pytest.approx(ends[1] - ends[0])
+    assert spread_on_scale("log", 2.0, 0.1) == pytest.approx(0.05)
 
 
 def test_a_word_that_is_not_there_has_no_way():
