@@ -15,7 +15,7 @@ from jsonschema import Draft202012Validator
 from contracts.program import idlewright
 from contracts.tracked import ROOT
 from idlewright import schema
-from idlewright.cli.practice_verb import KINDS as OFFERED
+from idlewright.cli.families import KINDS as OFFERED
 from idlewright.practice import KINDS
 
 CAR = ["--family", "plunger-carburettor", "--number", "3", "--kind", "stop-screw"]

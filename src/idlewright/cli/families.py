@@ -1,4 +1,4 @@
-"""The names of the shipped families, found without reading them, for help and completion."""
+"""The names of the shipped families and kinds of cars, found at once, for help and completion."""
 
 from __future__ import annotations
 
@@ -8,6 +8,10 @@ import click
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
+
+
+KINDS = ("intermittent", "two-faults", "stop-screw", "wrong-part", "slips", "no-part")
+"""Kinds of practice cars (a test compares them with those there are)."""
 
 
 def family_ids() -> list[str]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from idlewright.cli.failures import tell
-from idlewright.cli.families import complete_family, family_ids
+from idlewright.cli.families import KINDS, complete_family, family_ids
 from idlewright.cli.files import write_file
 from idlewright.cli.screen import style_wanted, width
 from idlewright.cli.session import Session, write_out
@@ -20,8 +20,6 @@ from idlewright.errors import BadInput, Problem
 
 if TYPE_CHECKING:
     from idlewright.lesson.session_file import SessionFile
-
-KINDS = ("intermittent", "two-faults", "stop-screw", "wrong-part", "slips", "no-part")
 
 
 @click.command(

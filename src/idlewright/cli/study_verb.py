@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from idlewright.cli.failures import ANSWER_IS_NO, DONE
-from idlewright.cli.families import complete_family, family_ids
+from idlewright.cli.families import KINDS, complete_family, family_ids
+from idlewright.cli.files import write_file
 from idlewright.cli.screen import style_wanted, width
 from idlewright.cli.session import Session
 from idlewright.cli.shell import Examples, data_option, json_option, seed_option
@@ -60,7 +61,7 @@ WHAT = ("plan", "truth", "speed", "gaps")
 @click.option(
     "--scheduler",
     metavar="ADDRESS",
-    help="plan: spread over a farm whose scheduler is there, instead of --workers.",
+    help="plan, truth: spread over a farm whose scheduler is there, instead of --workers.",
 )
 @click.option(
     "--law",
@@ -82,7 +83,14 @@ WHAT = ("plan", "truth", "speed", "gaps")
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="plan: also keep one line a car there.",
+    help="plan, truth: keep one line a car there; the same study goes on from them if cut off.",
+)
+@click.option("--kind", type=click.Choice(KINDS), help="plan: what is hidden (default: anything).")
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="plan, truth: also draw it there, as SVG.",
 )
 @seed_option
 @json_option
@@ -99,10 +107,13 @@ def VERB(
     slip: float | None,
     arms: str | None,
     out: Path | None,
+    kind: str | None,
+    picture: Path | None,
     seed: int,
 ) -> int:
     """Run the study and print it."""
-    _only_of_plan(what, scheduler=scheduler, law=law, slip=slip, arms=arms, out=out)
+    _only_of(what, ("plan",), law=law, slip=slip, arms=arms, kind=kind)
+    _only_of(what, ("plan", "truth"), scheduler=scheduler, out=out, picture=picture)
     from idlewright.study import run
 
     found = run(
@@ -114,19 +125,26 @@ def VERB(
         scheduler=scheduler,
         out=out,
         law=law or "matched",
+        kind=kind or "",
         slip=slip or 0.0,
         arms=[name.strip() for name in (arms or "").split(",") if name.strip()],
     )
+    if picture is not None:
+        from idlewright.report.study_picture import study_picture
+
+        write_file(picture, study_picture(found))
     session.answer(found, "" if session.wants_json else _words(what, found))
     return ANSWER_IS_NO if what == "gaps" and _is_silent(found) else DONE
 
 
-def _only_of_plan(what: str, **options: object) -> None:
+def _only_of(what: str, studies: tuple[str, ...], **options: object) -> None:
     """Refuse options that the study asked for would not obey."""
     stray = [f"--{name}" for name, value in options.items() if value is not None]
-    if what != "plan" and stray:
+    if what not in studies and stray:
         says = f"study {what} has no {' and no '.join(stray)}"
-        raise BadInput(Problem(says, "only study plan has", "leave it out", key="study"))
+        have = "has" if len(studies) == 1 else "have"
+        expected = f"only study {' and study '.join(studies)} {have}"
+        raise BadInput(Problem(says, expected, "leave it out", key="study"))
 
 
 def _is_silent(found: dict[str, Any]) -> bool:

@@ -18,7 +18,7 @@ from idlewright.practice.chance import Chance
 from idlewright.practice.clock import Bench
 from idlewright.practice.complaint import Complaint, draw_complaint, weight_given
 from idlewright.practice.hidden import HiddenCar, HiddenFault
-from idlewright.practice.kinds import kind_named
+from idlewright.practice.kinds import Hiding, kind_named
 from idlewright.practice.laws import Law, law_named
 from idlewright.practice.unlisted import draw_unlisted
 
@@ -62,12 +62,11 @@ def open_car(
         model = compile_model(known, sheet or Sheet("unknown", "", {}))
     family = model.family
     chance = Chance(seed)
+    hiding = Hiding(_ids(fault), nothing, intermittent)
     if kind:
         hiding = kind_named(kind).hide(family, chance)
-        fault, nothing, intermittent = hiding.faults, hiding.nothing, hiding.intermittent
-        luck = luck or Luck(slip=hiding.slip)
     hidden_faults, said = _drawn(
-        chance, chosen, family, fault, complaint, nothing, intermittent, unlisted
+        chance, chosen, family, hiding, complaint, unlisted
     )
     real = model
     if hidden_faults is None:
@@ -87,32 +86,34 @@ def open_car(
             real.table, variant, deviation, hidden_faults, real.family.faults.values()
         ),
         bench=Bench(family, family.full_state(state or {})),
-        luck=luck or Luck(),
+        luck=luck or Luck(slip=hiding.slip),
         _physics=real.physics,
         _chance=chance,
     )
+
+
+def _ids(fault: str | Sequence[str] | None) -> tuple[str, ...]:
+    return (fault,) if isinstance(fault, str) else tuple(fault or ())
 
 
 def _drawn(
     chance: Chance,
     law: Law,
     family: Family,
-    fault: str | Sequence[str] | None,
+    hiding: Hiding,
     complaint: Complaint | None,
-    nothing: float,
-    intermittent: float | None,
     unlisted: float,
 ) -> tuple[list[HiddenFault] | None, Complaint]:
     """The car's faults and complaint; None instead of faults: one that nobody listed."""
     faults = list(family.faults.values())
-    named = [fault] if isinstance(fault, str) else list(fault or ())
+    named = list(hiding.faults)
     listed = np.array([float(one.id in named) for one in faults])
     others = [0.0, 0.0]
     if named:
         _check_names(named, family)
     else:
-        listed = _weights(faults, intermittent) * (1.0 - nothing - unlisted)
-        others = [nothing, unlisted]
+        listed = _weights(faults, hiding.intermittent) * (1.0 - hiding.nothing - unlisted)
+        others = [hiding.nothing, unlisted]
     weight = np.append(listed, others)
     if complaint is None:
         rng = chance.of("complaint")

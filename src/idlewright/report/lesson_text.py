@@ -117,12 +117,12 @@ def _money_rows(marks: Answer) -> list[tuple[str, ...]]:
 def _luck(marks: Answer) -> Iterator[str]:
     """Where the money and the decisions do not agree, luck had a hand: say so."""
     dearer = marks["spent"]["total"] - marks["plan"]["total"]
-    if marks["spent"]["total"] < marks["best"]["total"] and not marks["left"]:
-        yield "Cheaper than knowing the fault: the whole proof that the others made was cut short."
-    elif dearer < 0.0 and marks["regret"] > 0.0:
+    if dearer < 0.0 and marks["regret"] > 0.0:
         yield "Cheaper than the plan on this car, but not by your decisions: that was luck."
     elif dearer > 0.0 and marks["regret"] == 0.0:
         yield "Dearer than the plan on this car, but not by your decisions: that was luck."
+    elif marks["spent"]["total"] < marks["best"]["total"] and not marks["left"]:
+        yield "Cheaper than knowing the fault: the whole proof that the others made was cut short."
 
 
 def _decisions(marks: Answer) -> Iterator[str]:

@@ -21,6 +21,7 @@ def run(
     out: Path | None = None,
     law: str = "matched",
     slip: float = 0.0,
+    kind: str = "",
     arms: Sequence[str] = (),
 ) -> dict[str, Any]:
     """One study as a JSON-ready dict; the same seed gives the same answer for any `workers`.
@@ -33,26 +34,30 @@ def run(
             shows or tells apart (nothing is random).
         family: what load_family takes.
         cases, seed: how many simulated cars (truth: in each world), and which.
-        workers: processes. scheduler: address of a farm instead (plan only).
-        out: folder for one line a car (plan only).
+        workers: processes. scheduler: address of a farm instead (plan and truth).
+        out: folder for one line a car (plan and truth); a study cut off goes on from there.
         law, slip: how the cars are drawn, and the chance that a reading is a slip (plan only).
+        kind: a kind of practice cars, such as "two-faults" (plan only); "" = any.
         arms: ways to choose the next step, by name (plan only); none = all.
 
     Raises:
         BadInput: there is no such study or family, or a number is too small.
+        CannotTell: workers keep dying at a part of the study, or the farm is lost.
     """
     if what == "plan":
         from idlewright.study.cases import Truth
         from idlewright.study.plan_study import study_plan
+        from idlewright.study.rows import Helpers
 
         return study_plan(
-            family, cases, seed, truth=Truth(law, slip), arms=arms, workers=workers,
-            scheduler=scheduler, out=out,
+            family, cases, seed, truth=Truth(law, slip, kind=kind), arms=arms,
+            helpers=Helpers(workers, scheduler), out=out,
         )  # fmt: skip
     if what == "truth":
+        from idlewright.study.rows import Helpers
         from idlewright.study.truth import truth
 
-        return truth(family, cases, seed, workers=workers)
+        return truth(family, cases, seed, helpers=Helpers(workers, scheduler), out=out)
     if what == "speed":
         from idlewright.study.speed import speed
 

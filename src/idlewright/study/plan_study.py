@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import Family
-from idlewright.practice import law_named
+from idlewright.practice import kind_named, law_named
+from idlewright.practice.chance import Chance
 from idlewright.study.arms import ARMS, CLAIRVOYANT, MANUAL, OURS, TRAINED, Charts, arms_named
 from idlewright.study.book import Vehicle
 from idlewright.study.cases import Row, Truth, case_seed, check_counts, work_case
 from idlewright.study.charts import MOVES, manual_order, trained_order
-from idlewright.study.farm import spread
 from idlewright.study.figures import arm_figures, pair_figures
+from idlewright.study.rows import Helpers, RowFile, rows_of
 from idlewright.version import __version__
 
 CHUNK = 2
@@ -43,8 +43,7 @@ def study_plan(
     *,
     truth: Truth | None = None,
     arms: Sequence[str] = (),
-    workers: int = 1,
-    scheduler: str | None = None,
+    helpers: Helpers | None = None,
     out: Path | None = None,
     moves: int = MOVES,
 ) -> dict[str, Any]:
@@ -53,15 +52,20 @@ def study_plan(
     Args:
         family: what load_family takes. cases, seed: how many cars, and which.
         truth: how the cars are drawn. arms: names of `ARMS`; none = all.
-        workers: processes; the answer is the same for any number. scheduler: address of a farm.
-        out: folder for a row a case. moves: of the optimiser that orders the trained chart.
+        helpers: who does the work; the answer is the same for any.
+        out: folder for a row a case; rows of the same study that are there are not worked again.
+        moves: of the optimiser that orders the trained chart.
 
     Raises:
-        BadInput: no such family, law or arm; no chart for the family; no farm; nothing to do.
+        BadInput: no such family, law, kind or arm; no chart for the family; no farm; nothing to do.
+        CannotTell: workers keep dying, or the farm is lost.
     """
-    check_counts(cases, workers)
+    helpers = helpers or Helpers()
+    check_counts(cases, helpers.workers)
     vehicle, how = Vehicle.of(family), truth or Truth()
     law_named(how.law)
+    if how.kind:
+        kind_named(how.kind).hide(vehicle.family, Chance(seed))
     if not 0.0 <= how.slip <= 1.0:
         says = f"{how.slip:g} is not a chance"
         raise BadInput(Problem(says, "a number from 0 to 1", "correct it", key="slip"))
@@ -72,11 +76,14 @@ def study_plan(
         _Task(family, how, tuple(seeds[k : k + CHUNK]), names, charts)
         for k in range(0, cases, CHUNK)
     ]
-    chunks = spread(_chunk, tasks, workers, scheduler)
-    file = None if out is None else out / "per-case.jsonl"
-    rows = [row for chunk in (chunks if file is None else _kept(file, chunks)) for row in chunk]
+    kept = None if out is None else RowFile(out, "per-case.jsonl", {
+        "study": "plan", "family_sha256": vehicle.family.sha256, "seed": seed, "moves": moves,
+        "truth": asdict(how), "arms": list(names),
+    })  # fmt: skip
+    sizes = [len(task.seeds) for task in tasks]
+    rows = [row for chunk in rows_of(_chunk, tasks, sizes, helpers, kept) for row in chunk]
     answer = answer_of(vehicle, how, seed, names, rows)
-    return answer if file is None else {**answer, "per_case": str(file)}
+    return answer if kept is None else {**answer, "per_case": str(kept.path)}
 
 
 def _charts(vehicle: Vehicle, arms: Sequence[str], seed: int, moves: int) -> Charts:
@@ -132,19 +139,3 @@ def _intermittent(family: Family, truth: Truth) -> float:
         return truth.intermittent
     weight = sum(fault.weight for fault in family.faults.values())
     return sum(fault.weight for fault in family.faults.values() if fault.intermittent) / weight
-
-
-def _kept(file: Path, chunks: Iterable[list[Row]]) -> Iterator[list[Row]]:
-    """The same chunks, each written as it comes, a line a case: a long study can be watched."""
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        with file.open("w", encoding="utf-8") as lines:
-            for chunk in chunks:
-                lines.writelines(json.dumps(row, allow_nan=False) + "\n" for row in chunk)
-                lines.flush()
-                yield chunk
-    except OSError as error:
-        raise BadInput(
-            Problem(f"{file} cannot be written: {error.strerror}", "a folder that can be written",
-                    "choose another with --out", key="out")
-        ) from error  # fmt: skip

@@ -9,9 +9,9 @@ listed.
 
 from __future__ import annotations
 
-import multiprocessing
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ from idlewright.family.kinds import Sheet
 from idlewright.family.load import load_family
 from idlewright.family.textfile import content_sha256
 from idlewright.job.prepared import prepare
+from idlewright.study.rows import Helpers, RowFile, rows_of
 from idlewright.study.score import clopper_pearson, sure_answers
 from idlewright.study.truth_car import NOTHING_ELSE, Row, World, row_of, short
 from idlewright.version import __version__
@@ -58,7 +59,8 @@ def truth(
     cases: int,
     seed: int,
     *,
-    workers: int = 1,
+    helpers: Helpers | None = None,
+    out: Path | None = None,
     worlds: Sequence[World] = WORLDS,
     sheet: Sheet | None = None,
 ) -> dict[str, Any]:
@@ -66,14 +68,16 @@ def truth(
 
     Args:
         family: what load_family takes. cases: cars per world. seed: of the first car; the same in
-            every world. workers: processes; the answer is the same for any number.
+            every world. helpers: who does the work; the answer is the same for any.
+        out: folder for a row a car; rows of the same study that are there are not worked again.
         worlds: which. sheet: the vehicles' values; None = vehicles of which nothing is known.
 
     Raises:
-        BadInput: the family cannot be loaded, or cases or workers are less than one.
+        BadInput: the family cannot be loaded, cases or workers are less than one, or no farm.
+        CannotTell: workers keep dying, or the farm is lost.
     """
     known = load_family(family)
-    rows = simulate(family, cases, seed, workers=workers, worlds=worlds, sheet=sheet)
+    rows = simulate(family, cases, seed, helpers=helpers, out=out, worlds=worlds, sheet=sheet)
     return {
         "format": "idlewright/truth/1",
         "made_by": {
@@ -95,12 +99,14 @@ def simulate(
     cases: int,
     seed: int,
     *,
-    workers: int = 1,
+    helpers: Helpers | None = None,
+    out: Path | None = None,
     worlds: Sequence[World] = WORLDS,
     sheet: Sheet | None = None,
 ) -> dict[str, list[Row]]:
-    """One row a car (see `row_of`), by world; the same whatever the number of workers."""
-    if cases < 1 or workers < 1:
+    """One row a car (see `row_of`), by world; the same whoever does the work."""
+    helpers = helpers or Helpers()
+    if cases < 1 or helpers.workers < 1:
         raise BadInput(Problem("nothing to simulate", "at least one car and one worker"))
     given = sheet or Sheet("unknown", content_sha256({}), {})
     tasks = [
@@ -109,21 +115,17 @@ def simulate(
         for start in range(seed, seed + cases, CHUNK)
     ]
     rows: dict[str, list[Row]] = {world.name: [] for world in worlds}
-    for task, found in zip(tasks, _done(tasks, workers), strict=True):
+    kept = None if out is None else RowFile(out, "per-car.jsonl", {
+        "study": "truth", "family_sha256": load_family(family).sha256, "sheet": given.sha256,
+        "seed": seed, "cases": cases, "worlds": [asdict(world) for world in worlds],
+    })  # fmt: skip
+    sizes = [len(task[3]) for task in tasks]
+    for task, found in zip(tasks, rows_of(_chunk, tasks, sizes, helpers, kept), strict=True):
         rows[task[2].name] += found
     return rows
 
 
 Task = tuple[str, Sheet, World, range]
-
-
-def _done(tasks: Sequence[Task], workers: int) -> Iterator[list[Row]]:
-    if workers == 1:
-        yield from map(_chunk, tasks)
-        return
-    spawn = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=spawn) as pool:
-        yield from pool.map(_chunk, tasks)
 
 
 def _chunk(task: Task) -> list[Row]:

@@ -15,6 +15,7 @@ from idlewright.study import run
 from idlewright.study.cases import Truth
 from idlewright.study.figures import arm_figures, pair_figures
 from idlewright.study.plan_study import study_plan
+from idlewright.study.rows import Helpers
 from tiny_family import TINY
 
 ARMS = ("ours", "bits a minute", "repairs only")
@@ -51,7 +52,7 @@ def test_the_answer_is_the_same_for_any_number_of_workers(family):
     """One process and two spawned ones: the same bytes, run after run; another seed: other cars."""
     truth = Truth("wide", slip=0.1)
     one = study_plan(family, 3, 7, truth=truth, arms=QUICK)
-    two = study_plan(family, 3, 7, truth=truth, arms=QUICK, workers=2)
+    two = study_plan(family, 3, 7, truth=truth, arms=QUICK, helpers=Helpers(2))
     assert json.dumps(two) == json.dumps(one)
     other = study_plan(family, 3, 8, truth=truth, arms=("repairs only",))
     assert other["bound"] != one["bound"]
@@ -130,7 +131,8 @@ def test_a_farm_that_is_not_installed_is_said_so(family, monkeypatch):
     """Without the package there is a clear refusal, not a traceback."""
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(BadInput, match="farm is not installed"):
-        study_plan(family, 1, 1, arms=("repairs only",), scheduler="tcp://nowhere:1")
+        farm = Helpers(scheduler="tcp://nowhere:1")
+        study_plan(family, 1, 1, arms=("repairs only",), helpers=farm)
 
 
 @pytest.mark.parametrize(

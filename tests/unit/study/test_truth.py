@@ -12,6 +12,7 @@ from idlewright.family.kinds import Sheet
 from idlewright.job.prepared import prepare
 from idlewright.practice import open_car
 from idlewright.schemas import schema
+from idlewright.study.rows import Helpers
 from idlewright.study.truth import FALSE_ALARM, WORLDS, places_of, simulate, summary, truth
 from idlewright.study.truth_car import World, _reacting, row_of
 
@@ -69,7 +70,7 @@ def test_the_answer_is_the_same_for_any_number_of_workers(tiny):
     """One process, and two spawned ones: the same bytes."""
     worlds = [World("wide"), World("slips", slip=0.3)]
     one = simulate(tiny[0], 5, 3, worlds=worlds)
-    two = simulate(tiny[0], 5, 3, worlds=worlds, workers=2)
+    two = simulate(tiny[0], 5, 3, worlds=worlds, helpers=Helpers(2))
     assert json.dumps(one) == json.dumps(two)
     assert [row["car"] for row in one["slips"]] == [3, 4, 5, 6, 7]
 

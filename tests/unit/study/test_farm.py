@@ -1,0 +1,204 @@
+"""A study spread over workers: the same bytes, dying workers, no farm, a study gone on with."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from idlewright.errors import BadInput, CannotTell
+from idlewright.study import rows as rows_module
+from idlewright.study.cases import Truth
+from idlewright.study.farm import AHEAD, DEATHS, spread
+from idlewright.study.plan_study import study_plan
+from idlewright.study.rows import HEAD, Helpers, RowFile, rows_of
+from idlewright.study.truth import truth
+from idlewright.study.truth_car import World
+from tiny_family import TINY
+
+ARMS = ("repairs only", "bits a minute")
+WORLDS = (World("wide"), World("slips", slip=0.3))
+
+
+@pytest.fixture(scope="module")
+def family(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The file of a tiny family."""
+    path = tmp_path_factory.mktemp("family") / "tiny.toml"
+    path.write_text(TINY, encoding="utf-8")
+    return str(path)
+
+
+@contextlib.contextmanager
+def cluster() -> Iterator[str]:
+    """The address of a scheduler with two worker processes of its own."""
+    distributed = pytest.importorskip("distributed")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what the library itself warns about is not ours
+        with distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        ) as found:
+            yield str(found.scheduler_address)
+
+
+@pytest.fixture(scope="module")
+def farm() -> Iterator[str]:
+    """One farm for the tests that leave it whole."""
+    with cluster() as address:
+        yield address
+
+
+def double(task: int) -> int:
+    """Work that goes well."""
+    return 2 * task
+
+
+def dies_at_three(task: int) -> int:
+    """Work at which the worker dies."""
+    if task == 3:
+        os._exit(1)
+    return task
+
+
+def dies_once(task: tuple[int, str]) -> int:
+    """Work at which a worker dies the first time only."""
+    number, folder = task
+    mark = Path(folder) / "died"
+    if number == 3 and not mark.exists():
+        mark.touch()
+        os._exit(1)
+    return number
+
+
+def is_refused(task: int) -> int:
+    """Work that says what is wrong."""
+    raise BadInput(f"task {task} is wrong")
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_farm_gives_the_same_bytes_as_one_process(family: str, farm: str) -> None:
+    """Both studies on two workers of a local cluster, and in this process."""
+    far, how = Helpers(scheduler=farm), Truth("wide", slip=0.1)
+    plans = [study_plan(family, 5, 7, truth=how, arms=ARMS, helpers=h) for h in (None, far)]
+    assert json.dumps(plans[0]) == json.dumps(plans[1])
+    truths = [truth(family, 6, 3, worlds=WORLDS, helpers=h) for h in (None, far)]
+    assert json.dumps(truths[0]) == json.dumps(truths[1])
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_results_come_in_the_order_of_the_tasks(farm: str) -> None:
+    """In one process, in two, and on a farm; more tasks than are given out at a time."""
+    tasks = list(range(6 * AHEAD))
+    for workers, scheduler in ((1, None), (2, None), (1, farm)):
+        assert list(spread(double, tasks, workers, scheduler)) == [2 * task for task in tasks]
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_what_the_work_refuses_is_told_as_it_is(farm: str) -> None:
+    """Bad input in a worker is bad input here, on whatever machine it was found."""
+    for workers, scheduler in ((1, None), (2, None), (1, farm)):
+        with pytest.raises(BadInput, match="task 5 is wrong"):
+            list(spread(is_refused, [5], workers, scheduler))
+
+
+def test_a_worker_that_dies_once_is_replaced(tmp_path: Path) -> None:
+    """Its task is done again, and nothing is missing or doubled."""
+    tasks = [(number, str(tmp_path)) for number in range(8)]
+    assert list(spread(dies_once, tasks, 2, None)) == list(range(8))
+
+
+def test_workers_that_keep_dying_end_the_study_with_one_sentence() -> None:
+    """Processes: what was done before is given, then the sentence."""
+    got = []
+    with pytest.raises(CannotTell, match=f"{DEATHS} workers died .* part 4 of 6") as caught:
+        for found in spread(dies_at_three, list(range(6)), 2, None):
+            got.append(found)
+    assert got == [0, 1, 2]
+    assert caught.value.exit_code == 3 and caught.value.problems[0].remedy
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_workers_that_keep_dying_on_a_farm() -> None:
+    """The same sentence; the farm gives up the task after a few deaths of its own."""
+    with cluster() as address, pytest.raises(CannotTell, match="died one after another at part 4"):
+        list(spread(dies_at_three, list(range(6)), 1, address))
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Bad input with what to do."""
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("idlewright.study.farm.PATIENCE", "1s")
+    with pytest.raises(BadInput, match="no scheduler answers") as caught:
+        list(spread(double, [1], 1, "tcp://127.0.0.1:9"))
+    assert caught.value.exit_code == 2 and "--workers" in caught.value.problems[0].remedy
+
+
+class Counted:
+    """Counts the parts that are worked, and breaks off after some."""
+
+    def __init__(self, most: int) -> None:
+        self.most, self.count = most, 0
+
+    def __call__(self, work: Any, tasks: Any, workers: int, scheduler: str | None) -> Iterator[Any]:
+        """As `spread`, in this process."""
+        for task in tasks:
+            if self.count == self.most:
+                raise KeyboardInterrupt
+            self.count += 1
+            yield work(task)
+
+
+def test_a_study_cut_off_goes_on_to_the_same_bytes(
+    family: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Interrupted after two parts, and in the middle of a line: no part is worked twice."""
+    whole = truth(family, 6, 3, worlds=WORLDS, out=tmp_path / "whole")
+    out = tmp_path / "cut"
+    monkeypatch.setattr(rows_module, "spread", first := Counted(2))
+    with pytest.raises(KeyboardInterrupt):
+        truth(family, 6, 3, worlds=WORLDS, out=out)
+    with (out / "per-car.jsonl").open("a", encoding="utf-8") as file:
+        file.write('{"car": 3, "chec')
+    monkeypatch.setattr(rows_module, "spread", second := Counted(99))
+    again = truth(family, 6, 3, worlds=WORLDS, out=out)
+    assert json.dumps(again) == json.dumps(whole)
+    assert (out / "per-car.jsonl").read_bytes() == (tmp_path / "whole/per-car.jsonl").read_bytes()
+    assert (first.count, second.count) == (2, 2)  # four parts in all: two worlds of 4 + 2 cars
+
+
+def test_a_study_can_be_made_longer(
+    family: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """More cases of the same study: only the new ones are worked."""
+    study_plan(family, 4, 7, arms=("repairs only",), out=tmp_path)
+    monkeypatch.setattr(rows_module, "spread", counted := Counted(99))
+    longer = study_plan(family, 6, 7, arms=("repairs only",), out=tmp_path)
+    assert counted.count == 1 and longer["cases"] == 6
+    fresh = study_plan(family, 6, 7, arms=("repairs only",))
+    assert json.dumps({**longer, "per_case": ""}) == json.dumps({**fresh, "per_case": ""})
+
+
+def test_rows_of_another_study_are_left_alone(family: str, tmp_path: Path) -> None:
+    """Another seed, or rows of nobody knows what: refused, nothing overwritten."""
+    study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
+    before = (tmp_path / "per-case.jsonl").read_bytes()
+    with pytest.raises(BadInput, match="rows of another study"):
+        study_plan(family, 2, 8, arms=("repairs only",), out=tmp_path)
+    (tmp_path / HEAD).unlink()
+    with pytest.raises(BadInput, match="rows of another study"):
+        study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
+    assert (tmp_path / "per-case.jsonl").read_bytes() == before
+
+
+def test_a_folder_that_cannot_be_used(tmp_path: Path) -> None:
+    """A file in its place: bad input."""
+    (tmp_path / "taken").write_text("", "utf-8")
+    kept = RowFile(tmp_path / "taken", "rows.jsonl", {})
+    with pytest.raises(BadInput, match="cannot be used"):
+        list(rows_of(double, [1], [1], Helpers(), kept))  # type: ignore[arg-type]
