@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
-from idlewright.errors import BadInput, Problem
-from idlewright.study.farm import spread
+from idlewright.errors import BadInput, CannotTell, Problem
+from idlewright.study.farm import Stopped, spread
+from idlewright.study.program import program_sha256
 
 Task = TypeVar("Task")
 Row = dict[str, Any]
@@ -44,21 +44,22 @@ class RowFile:
         return self.folder / self.name
 
     def begin(self) -> list[Row]:
-        """Rows that are there already; a last line that was cut off is dropped.
+        """Rows that are there already; a last line that was cut off is left out.
 
         Raises:
             BadInput: the folder holds another study, or cannot be read or written.
         """
         head = {**self.study, "program": program_sha256()}
+        file = self.folder / HEAD
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            file = self.folder / HEAD
-            if not self.path.exists():
-                file.write_text(json.dumps(head, indent=1) + "\n", encoding="utf-8")
-                self.path.write_bytes(b"")
-                return []
+            if not file.exists() and not self.path.exists():
+                # Whole or not at all: rows are only ever added under a head that can be read.
+                new = file.with_suffix(".new")
+                new.write_text(json.dumps(head, indent=1) + "\n", encoding="utf-8")
+                os.replace(new, file)
             known = json.loads(file.read_text(encoding="utf-8")) if file.exists() else None
-            data = self.path.read_bytes()
+            data = self.path.read_bytes() if self.path.exists() else b""
         except (OSError, ValueError) as error:
             raise self._unusable(error) from error
         if known != head:
@@ -68,19 +69,36 @@ class RowFile:
                         str(self.path), key="out")
             )  # fmt: skip
         whole = data[: data.rfind(b"\n") + 1]
-        return [json.loads(line) for line in whole.splitlines()]
+        return [self._row(line, number) for number, line in enumerate(whole.splitlines(), 1)]
 
-    def keep_only(self, rows: Sequence[Row]) -> None:
-        """Write the file anew with these rows."""
-        self._write(rows, "w")
+    def _row(self, line: bytes, number: int) -> Row:
+        try:
+            row = json.loads(line)
+        except ValueError:
+            row = None
+        if not isinstance(row, dict):
+            raise BadInput(
+                Problem("this line is damaged", "one row of the study", "cut the file off before "
+                        "it to keep the rows above, or choose another --out",
+                        str(self.path), number, "out")
+            )  # fmt: skip
+        return row
+
+    def keep_only(self, count: int) -> None:
+        """Cut the file off after so many rows; they themselves are not written anew."""
+        try:
+            with self.path.open("a+b") as lines:
+                lines.seek(0)
+                for _ in range(count):
+                    lines.readline()
+                lines.truncate(lines.tell())
+        except OSError as error:
+            raise self._unusable(error) from error
 
     def add(self, rows: Sequence[Row]) -> None:
         """Append rows, to be seen at once."""
-        self._write(rows, "a")
-
-    def _write(self, rows: Sequence[Row], mode: str) -> None:
         try:
-            with self.path.open(mode, encoding="utf-8", newline="\n") as lines:
+            with self.path.open("a", encoding="utf-8", newline="\n") as lines:
                 lines.writelines(json.dumps(row, allow_nan=False) + "\n" for row in rows)
         except OSError as error:
             raise self._unusable(error) from error
@@ -115,20 +133,25 @@ def rows_of(
         yield there[at : at + sizes[first]]
         at += sizes[first]
         first += 1
-    if kept is not None:
-        kept.keep_only(there[:at])
-    for found in spread(work, tasks[first:], helpers.workers, helpers.scheduler):
-        if kept is not None:
-            kept.add(found)
-        yield found
+    if kept is not None and first < len(tasks):
+        kept.keep_only(at)
+    try:
+        for found in spread(work, tasks[first:], helpers.workers, helpers.scheduler):
+            if kept is not None:
+                kept.add(found)
+            yield found
+    except Stopped as error:
+        raise _told(error, sizes, first + error.done, kept) from error
 
 
-@lru_cache(maxsize=1)
-def program_sha256() -> str:
-    """Of every file of the program: rows of another one are not its own."""
-    found = hashlib.sha256()
-    package = Path(__file__).parents[1]
-    for path in sorted(package.rglob("*.py")):
-        found.update(str(path.relative_to(package)).encode())
-        found.update(hashlib.sha256(path.read_bytes()).digest())
-    return found.hexdigest()
+def _told(error: Stopped, sizes: Sequence[int], part: int, kept: RowFile | None) -> CannotTell:
+    """At which cars a study stopped, what is kept of it, and what to do."""
+    before = sum(sizes[:part])
+    says = f"{error.why} at cars {before + 1} to {before + sizes[part]} of {sum(sizes)}"
+    if kept is None:
+        had, again = "nothing is kept without --out", "run it again with --out DIR"
+    else:
+        had = f"the {before} cars before them are kept in {kept.path}"
+        again = "run the same command again: it goes on from there"
+    remedy = f"see that workers stay up and have memory, then {again}"
+    return CannotTell(Problem(says, had, remedy, key="workers"))

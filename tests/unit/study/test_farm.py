@@ -5,6 +5,9 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import subprocess
+import sys
+import time
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,10 +15,11 @@ from typing import Any
 
 import pytest
 
+from idlewright.cli.entry import main
 from idlewright.errors import BadInput, CannotTell
 from idlewright.study import rows as rows_module
 from idlewright.study.cases import Truth
-from idlewright.study.farm import AHEAD, DEATHS, spread
+from idlewright.study.farm import AHEAD, DEATHS, Stopped, spread
 from idlewright.study.plan_study import study_plan
 from idlewright.study.rows import HEAD, Helpers, RowFile, rows_of
 from idlewright.study.truth import truth
@@ -35,13 +39,13 @@ def family(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @contextlib.contextmanager
-def cluster() -> Iterator[str]:
-    """The address of a scheduler with two worker processes of its own."""
+def cluster(workers: int = 2) -> Iterator[str]:
+    """The address of a scheduler with worker processes of its own."""
     distributed = pytest.importorskip("distributed")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what the library itself warns about is not ours
         with distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+            n_workers=workers, threads_per_worker=1, dashboard_address=None, silence_logs=50
         ) as found:
             yield str(found.scheduler_address)
 
@@ -73,6 +77,27 @@ def dies_once(task: tuple[int, str]) -> int:
         mark.touch()
         os._exit(1)
     return number
+
+
+def is_slow(task: int) -> int:
+    """Work that takes a while."""
+    time.sleep(0.2)
+    return task
+
+
+def finds_no_file(task: int) -> int:
+    """Work that fails by itself, as a lost connection fails."""
+    raise FileNotFoundError(2, f"no file for task {task}")
+
+
+def two_rows_or_death(task: int) -> list[dict[str, Any]]:
+    """Work that gives rows, and dies at one task."""
+    return [{"task": dies_at_three(task)}] * 2
+
+
+def differs_by_process() -> str:
+    """Never the same in a worker as here."""
+    return str(os.getpid())
 
 
 def is_refused(task: int) -> int:
@@ -133,10 +158,122 @@ def test_workers_that_keep_dying_on_a_farm() -> None:
 def test_a_scheduler_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
     """Bad input with what to do."""
     pytest.importorskip("distributed")
-    monkeypatch.setattr("idlewright.study.farm.PATIENCE", "1s")
+    monkeypatch.setattr("idlewright.study.farm.PATIENCE", 1.0)
     with pytest.raises(BadInput, match="no scheduler answers") as caught:
         list(spread(double, [1], 1, "tcp://127.0.0.1:9"))
     assert caught.value.exit_code == 2 and "--workers" in caught.value.problems[0].remedy
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_work_that_fails_is_not_a_farm_that_is_lost(farm: str) -> None:
+    """An error of the operating system in the work comes back as it is."""
+    with pytest.raises(FileNotFoundError, match="no file for task 5"):
+        list(spread(finds_no_file, [5], 1, farm))
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_farm_without_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody waits for ever: bad input with what to do."""
+    monkeypatch.setattr("idlewright.study.farm.PATIENCE", 1.0)
+    with cluster(0) as address, pytest.raises(BadInput, match="has no worker") as caught:
+        list(spread(double, [1], 1, address))
+    assert caught.value.exit_code == 2 and "start one" in caught.value.problems[0].remedy
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_workers_of_another_program_are_refused(
+    farm: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their answers need not be the same bytes."""
+    monkeypatch.setattr("idlewright.study.farm.program_sha256", differs_by_process)
+    with pytest.raises(BadInput, match="another version of this program") as caught:
+        list(spread(double, [1], 1, farm))
+    assert "install the same Idlewright" in caught.value.problems[0].remedy
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_farm_that_is_lost_on_the_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """The scheduler dies after three parts: they are given, then one sentence, and no other."""
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("idlewright.study.farm.PATIENCE", 60.0)  # they have yet to start
+    at, got = tmp_path / "scheduler.json", []
+    with started("dask_scheduler", "--host", "127.0.0.1", "--port", "0", at) as scheduler:
+        while not at.exists() or not at.read_text("utf-8").strip():
+            assert scheduler.poll() is None
+            time.sleep(0.1)
+        address = json.loads(at.read_text("utf-8"))["address"]
+        with (
+            started("dask_worker", "--nthreads", "1", "--no-nanny", at),
+            pytest.raises(Stopped, match="was lost at part 4 of 40") as caught,
+        ):
+            for found in spread(is_slow, list(range(40)), 1, address):
+                got.append(found)
+                if len(got) == 3:
+                    scheduler.kill()
+    assert got == [0, 1, 2] and caught.value.exit_code == 3
+    assert capfd.readouterr().err == ""
+
+
+@contextlib.contextmanager
+def started(program: str, *words: str | Path) -> Iterator[subprocess.Popen[bytes]]:
+    """A program of the library as a process of its own; the last word is the scheduler's file."""
+    command = [sys.executable, "-m", f"distributed.cli.{program}", "--no-dashboard"]
+    command += [*map(str, words[:-1]), "--scheduler-file", str(words[-1])]
+    quiet = subprocess.DEVNULL
+    with subprocess.Popen(command, stdout=quiet, stderr=quiet) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_the_command_says_one_line_when_no_scheduler_is_there(
+    family: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2, for both studies."""
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("idlewright.study.farm.PATIENCE", 1.0)
+    for words in (["plan", "--arms", "repairs only"], ["truth"]):
+        code = main(["study", *words, "--family", family, "--scheduler", "tcp://127.0.0.1:9"])
+        said = capfd.readouterr()
+        assert (code, said.out, said.err.count("\n")) == (2, "", 1)
+        assert "no scheduler answers at tcp://127.0.0.1:9" in said.err
+
+
+def test_where_a_study_stopped_is_told_in_cars(tmp_path: Path) -> None:
+    """Which cars, what is kept and what to do; counted from the start of the study."""
+    tasks, sizes = list(range(6)), [2, 2, 2, 2, 2, 1]
+    kept = RowFile(tmp_path, "rows.jsonl", {"study": "of two processes"})
+    kept.begin()
+    kept.add([{"task": 0}, {"task": 0}])
+    with pytest.raises(CannotTell, match="died one after another at cars 7 to 8 of 11") as caught:
+        list(rows_of(two_rows_or_death, tasks, sizes, Helpers(2), kept))
+    assert f"the 6 cars before them are kept in {kept.path}" in str(caught.value)
+    assert "the same command again" in caught.value.problems[0].remedy
+    assert [row["task"] for row in kept.begin()] == [0, 0, 1, 1, 2, 2]
+
+
+def test_a_command_killed_half_way_goes_on_to_the_same_bytes(family: str, tmp_path: Path) -> None:
+    """A real process, killed as a power cut would; its rows are not worked again."""
+    command = [sys.executable, "-m", "idlewright", "study", "truth", "--family", family]
+    command += ["--cases", "8", "--json", "--out"]
+    out = tmp_path / "cut" / "per-car.jsonl"
+    with subprocess.Popen([*command, str(out.parent)], stdout=subprocess.DEVNULL) as process:
+        while not out.exists() or out.stat().st_size == 0:
+            assert process.poll() is None
+            time.sleep(0.01)
+        process.kill()
+    before = out.read_bytes()
+    whole, again = (
+        subprocess.run([*command, str(tmp_path / name)], capture_output=True, check=True).stdout
+        for name in ("whole", "cut")
+    )
+    assert again == whole and out.read_bytes().startswith(before[: before.rfind(b"\n") + 1])
+    assert 0 < before.count(b"\n") < out.read_bytes().count(b"\n")
+    assert out.read_bytes() == (tmp_path / "whole" / out.name).read_bytes()
 
 
 class Counted:
@@ -194,6 +331,36 @@ def test_rows_of_another_study_are_left_alone(family: str, tmp_path: Path) -> No
     with pytest.raises(BadInput, match="rows of another study"):
         study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
     assert (tmp_path / "per-case.jsonl").read_bytes() == before
+
+
+def test_another_kind_of_study_does_not_take_the_folder(family: str, tmp_path: Path) -> None:
+    """Truth where a plan's rows are: refused, and the plan still goes on from its rows."""
+    study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
+    before = (tmp_path / HEAD).read_bytes()
+    with pytest.raises(BadInput, match="rows of another study"):
+        truth(family, 2, 7, worlds=WORLDS, out=tmp_path)
+    assert (tmp_path / HEAD).read_bytes() == before and not (tmp_path / "per-car.jsonl").exists()
+    study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)
+
+
+def test_a_shorter_study_leaves_the_rows_of_the_longer_one(family: str, tmp_path: Path) -> None:
+    """Rows that took long are not thrown away because fewer are asked for."""
+    study_plan(family, 4, 7, arms=("repairs only",), out=tmp_path)
+    before = (tmp_path / "per-case.jsonl").read_bytes()
+    assert study_plan(family, 2, 7, arms=("repairs only",), out=tmp_path)["cases"] == 2
+    assert (tmp_path / "per-case.jsonl").read_bytes() == before
+
+
+@pytest.mark.parametrize("line", ['{"task": 0', "5", ""])
+def test_a_damaged_line_is_told_with_its_place(tmp_path: Path, line: str) -> None:
+    """In the middle of the file it is not a line cut off: said, and nothing is changed."""
+    kept = RowFile(tmp_path, "rows.jsonl", {})
+    kept.begin()
+    kept.path.write_text(f'{{"task": 0}}\n{line}\n{{"task": 2}}\n', encoding="utf-8")
+    before = kept.path.read_bytes()
+    with pytest.raises(BadInput, match="this line is damaged") as caught:
+        list(rows_of(two_rows_or_death, [0, 1], [1, 1], Helpers(), kept))
+    assert caught.value.problems[0].line == 2 and kept.path.read_bytes() == before
 
 
 def test_a_folder_that_cannot_be_used(tmp_path: Path) -> None:
