@@ -16,10 +16,10 @@ from idlewright.report.svg import tag
 
 Answer = Mapping[str, Any]
 
-WIDTH, LEFT, RIGHT, ROW, TOP = 760, 190, 110, 34, 64
+WIDTH, LEFT, RIGHT, ROW, TOP = 760, 200, 120, 34, 64
 STYLE = (
-    "svg{font:15px system-ui,sans-serif}.paper{fill:#fff}.words{fill:#14130f}"
-    ".small{fill:#3f3c35;font-size:13px}.ink{stroke:#14130f;stroke-width:3}"
+    "svg{font:17px system-ui,sans-serif}.paper{fill:#fff}.words{fill:#14130f}"
+    ".small{fill:#3f3c35;font-size:16px}.ink{stroke:#14130f;stroke-width:3}"
     ".thin{stroke:#6f6a60;stroke-width:1}.dash{stroke-dasharray:5 4}.dot{fill:#14130f}"
     ".ring{fill:#fff;stroke:#14130f;stroke-width:3}"
     "@media(prefers-color-scheme:dark){.paper{fill:#1a1c1f}.words{fill:#f6f3ec}"
@@ -30,7 +30,10 @@ STYLE = (
 
 @dataclass(frozen=True, slots=True)
 class _Mark:
-    """A value with the ends of its interval; `note` stands at the right."""
+    """A value with the ends of its interval; `note` stands at the right.
+
+    `empty`: there was nothing to count, so that the row has words only.
+    """
 
     name: str
     value: float
@@ -38,6 +41,7 @@ class _Mark:
     high: float
     note: str
     hollow: bool = False
+    empty: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +105,14 @@ def _drawn(panel: _Panel) -> Iterator[Markup]:
 def _marked(mark: _Mark, y: int, top: float) -> Iterator[Markup]:
     low, high, at = (_x(value, top) for value in (mark.low, mark.high, mark.value))
     yield tag("text", mark.name, x=LEFT - 12, y=y + 5, class_="words", text_anchor="end")
+    yield tag("text", mark.note, x=WIDTH - 12, y=y + 5, class_="small", text_anchor="end")
+    if mark.empty:
+        return
     if mark.high > mark.low:
         yield tag("line", x1=low, y1=y, x2=high, y2=y, class_="ink")
         for end in (low, high):
             yield tag("line", x1=end, y1=y - 5, x2=end, y2=y + 5, class_="ink")
     yield tag("circle", cx=at, cy=y, r=6, class_="ring" if mark.hollow else "dot")
-    yield tag("text", mark.note, x=WIDTH - 12, y=y + 5, class_="small", text_anchor="end")
 
 
 def _x(value: float, top: float) -> float:
@@ -137,16 +143,14 @@ def _truth(found: Answer) -> Sequence[_Panel]:
     sure = tuple(
         _Mark(one["world"]["name"], *_wrong(one["sure"]),
               f"{one['sure']['wrong']} of {one['sure']['n']}")
-        for one in worlds if one["sure"]["n"]
+        if one["sure"]["n"] else _nothing(one["world"]["name"])
+        for one in worlds
     )  # fmt: skip
-    held = tuple(
-        _share(one["world"]["name"], one["places"]["cover"])
-        for one in worlds if one["places"]["cover"]["n"]
-    )  # fmt: skip
-    top = _rounded(max((mark.high for mark in sure), default=10.0))
+    held = tuple(_share(one["world"]["name"], one["places"]["cover"]) for one in worlds)
+    top = _rounded(max((mark.high for mark in sure if not mark.empty), default=10.0))
     return (
-        _Panel(f"Surer than {bar:g} % and wrong, of 100 such answers; the line ends at what luck "
-               "still allows", top, "", (), sure),
+        _Panel(f"Of 100 answers surer than {bar:g} %, wrong; the line ends at what luck allows",
+               top, "", (), sure),
         _Panel("True severity inside the range that is to hold 90 of 100", 100.0, "",
                ((90.0, "90"),), held),
     )  # fmt: skip
@@ -158,9 +162,15 @@ def _wrong(sure: Answer) -> tuple[float, float, float]:
 
 
 def _share(name: str, share: Answer) -> _Mark:
+    if share["n"] == 0:
+        return _nothing(name)
     value = 100.0 * share["k"] / share["n"]
     ends = (100.0 * share["low"], 100.0 * share["high"])
     return _Mark(name, value, *ends, f"{share['k']} of {share['n']}", hollow=True)
+
+
+def _nothing(name: str) -> _Mark:
+    return _Mark(name, 0.0, 0.0, 0.0, "none", empty=True)
 
 
 def _rounded(value: float) -> float:

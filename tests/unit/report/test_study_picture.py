@@ -62,3 +62,17 @@ def test_a_truth_study_says_how_often_sure_was_wrong() -> None:
     assert {"0 of 20", "3 of 20", "34 of 40", "as believed & so on"} <= set(words)
     first, second = [float(c.attrib["cx"]) for c in root.iter(f"{SVG}circle")][:2]
     assert first == LEFT and second > LEFT
+
+
+def test_a_world_with_nothing_to_count_is_named_all_the_same() -> None:
+    """No mark at 0, which would be a count: the word none."""
+    nothing = {"level": 0.9, "k": 0, "n": 0, "low": None, "high": None}
+    silent = {
+        "world": {"name": "no part needed"},
+        "sure": {"n": 0, "wrong": 0, "upper": 1.0},
+        "places": {"cover": nothing},
+    }
+    root = Xml.fromstring(study_picture({**TRUTH, "worlds": [*TRUTH["worlds"], silent]}))
+    words = [text.text for text in root.iter(f"{SVG}text")]
+    assert words.count("no part needed") == words.count("none") == 2
+    assert len(list(root.iter(f"{SVG}circle"))) == 2 * len(TRUTH["worlds"])

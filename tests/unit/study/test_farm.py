@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import subprocess
 import sys
 import time
@@ -15,6 +14,16 @@ from typing import Any
 
 import pytest
 
+from farm_work import (
+    dies_at_three,
+    dies_once,
+    differs_by_process,
+    double,
+    finds_no_file,
+    is_refused,
+    is_slow,
+    two_rows_or_death,
+)
 from idlewright.cli.entry import main
 from idlewright.errors import BadInput, CannotTell
 from idlewright.study import rows as rows_module
@@ -55,54 +64,6 @@ def farm() -> Iterator[str]:
     """One farm for the tests that leave it whole."""
     with cluster() as address:
         yield address
-
-
-def double(task: int) -> int:
-    """Work that goes well."""
-    return 2 * task
-
-
-def dies_at_three(task: int) -> int:
-    """Work at which the worker dies."""
-    if task == 3:
-        os._exit(1)
-    return task
-
-
-def dies_once(task: tuple[int, str]) -> int:
-    """Work at which a worker dies the first time only."""
-    number, folder = task
-    mark = Path(folder) / "died"
-    if number == 3 and not mark.exists():
-        mark.touch()
-        os._exit(1)
-    return number
-
-
-def is_slow(task: int) -> int:
-    """Work that takes a while."""
-    time.sleep(0.2)
-    return task
-
-
-def finds_no_file(task: int) -> int:
-    """Work that fails by itself, as a lost connection fails."""
-    raise FileNotFoundError(2, f"no file for task {task}")
-
-
-def two_rows_or_death(task: int) -> list[dict[str, Any]]:
-    """Work that gives rows, and dies at one task."""
-    return [{"task": dies_at_three(task)}] * 2
-
-
-def differs_by_process() -> str:
-    """Never the same in a worker as here."""
-    return str(os.getpid())
-
-
-def is_refused(task: int) -> int:
-    """Work that says what is wrong."""
-    raise BadInput(f"task {task} is wrong")
 
 
 @pytest.mark.filterwarnings("ignore")
@@ -256,24 +217,28 @@ def test_where_a_study_stopped_is_told_in_cars(tmp_path: Path) -> None:
     assert [row["task"] for row in kept.begin()] == [0, 0, 1, 1, 2, 2]
 
 
-def test_a_command_killed_half_way_goes_on_to_the_same_bytes(family: str, tmp_path: Path) -> None:
-    """A real process, killed as a power cut would; its rows are not worked again."""
-    command = [sys.executable, "-m", "idlewright", "study", "truth", "--family", family]
-    command += ["--cases", "8", "--json", "--out"]
+def test_a_command_killed_half_way_goes_on_to_the_same_bytes(
+    family: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A real process, killed as a power cut would; its rows stay as they are."""
+    words = ["study", "truth", "--family", family, "--cases", "2", "--json", "--out"]
     out = tmp_path / "cut" / "per-car.jsonl"
-    with subprocess.Popen([*command, str(out.parent)], stdout=subprocess.DEVNULL) as process:
+    command = [sys.executable, "-m", "idlewright", *words, str(out.parent)]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as process:
         while not out.exists() or out.stat().st_size == 0:
             assert process.poll() is None
             time.sleep(0.01)
         process.kill()
     before = out.read_bytes()
-    whole, again = (
-        subprocess.run([*command, str(tmp_path / name)], capture_output=True, check=True).stdout
-        for name in ("whole", "cut")
-    )
-    assert again == whole and out.read_bytes().startswith(before[: before.rfind(b"\n") + 1])
-    assert 0 < before.count(b"\n") < out.read_bytes().count(b"\n")
-    assert out.read_bytes() == (tmp_path / "whole" / out.name).read_bytes()
+    said = []
+    for name in ("whole", "cut"):
+        assert main([*words, str(tmp_path / name)]) == 0
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1]
+    after = out.read_bytes()
+    assert after == (tmp_path / "whole" / out.name).read_bytes()
+    assert 0 < before.count(b"\n") < after.count(b"\n")
+    assert after.startswith(before[: before.rfind(b"\n") + 1])
 
 
 class Counted:
