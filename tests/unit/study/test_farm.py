@@ -153,10 +153,16 @@ def test_workers_of_another_program_are_refused(
 
 
 @pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize(
+    ("victim", "why"),
+    [(0, "the farm at .* was lost"), (1, "no worker is left on the farm at .*")],
+    ids=["scheduler", "worker"],
+)
 def test_a_farm_that_is_lost_on_the_way(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
-) -> None:
-    """The scheduler dies after three parts: they are given, then one sentence, and no other."""
+    victim: int, why: str,
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """Scheduler or last worker dies after three parts: these, then one sentence, and no other."""
     pytest.importorskip("distributed")
     monkeypatch.setattr("idlewright.study.farm.PATIENCE", 60.0)  # they have yet to start
     at, got = tmp_path / "scheduler.json", []
@@ -166,13 +172,14 @@ def test_a_farm_that_is_lost_on_the_way(
             time.sleep(0.1)
         address = json.loads(at.read_text("utf-8"))["address"]
         with (
-            started("dask_worker", "--nthreads", "1", "--no-nanny", at),
-            pytest.raises(Stopped, match="was lost at part 4 of 40") as caught,
+            started("dask_worker", "--nthreads", "1", "--no-nanny", at) as worker,
+            pytest.raises(Stopped, match=f"{why} at part 4 of 40") as caught,
         ):
             for found in spread(is_slow, list(range(40)), 1, address):
                 got.append(found)
                 if len(got) == 3:
-                    scheduler.kill()
+                    monkeypatch.setattr("idlewright.study.farm.PATIENCE", 1.0)
+                    (scheduler, worker)[victim].kill()
     assert got == [0, 1, 2] and caught.value.exit_code == 3
     assert capfd.readouterr().err == ""
 
