@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import Any, Final
 
 import numpy as np
@@ -26,6 +27,7 @@ from idlewright.physics.meter import ORDINARY, ORDINARY_METER, Meter
 from idlewright.practice import Luck, PracticeCar, SlipMade, open_car
 from idlewright.practice.answers import answer
 from idlewright.practice.chance import Chance
+from idlewright.practice.hidden import HiddenFault
 
 FEWEST, MOST = 4, 12
 SLIP_CALLED = 0.5
@@ -49,9 +51,9 @@ class World:
     Attributes:
         name: of the world. law: of parts, severities and meters. slip, unlisted, intermittent,
             wipe: see open_car and Luck. meter: "stated", or "worse" than stated.
-        aimed: half of the checks are drawn from those that the fault can show at. Severities are
-            then well seen and still fairly judged; the odds of faults flatter, for nobody knows
-            beforehand where to look.
+        aimed: half of the checks are drawn from those that the fault (each of several in turn) can
+            show at. Severities are then well seen and still fairly judged; the odds of faults
+            flatter, for nobody knows beforehand where to look.
         kind: a kind of practice cars (see practice.KINDS); "" = any.
     """
 
@@ -89,7 +91,8 @@ def row_of(source: str, prepared: Prepared, sheet: Sheet, world: World, seed: in
         model=model,
     )
     meter = _worse() if world.meter == "worse" else ORDINARY_METER
-    aim = _reacting(car, prepared) if world.aimed else []
+    hidden = [one for one in car.hidden.faults if one.listed] if world.aimed else []
+    aim = [_reacting(car, prepared, one) for one in hidden]
     checks = _read(car, model.family, seed, meter, aim)
     data = {**car.as_job(f"truth-{seed}"), "family": source}
     job = replace(load_job(data), family=model.family, sheet=sheet)
@@ -116,18 +119,23 @@ def _worse() -> Meter:
 
 
 def _read(
-    car: PracticeCar, family: Family, seed: int, meter: Meter, aim: Sequence[str]
+    car: PracticeCar, family: Family, seed: int, meter: Meter, aim: Sequence[Sequence[str]]
 ) -> list[str]:
-    """Do some random checks in a sensible order; ids of those that could be read.
+    """Do some random checks in a sensible order, as many again for each further fault.
 
     Args:
-        aim: checks of which half of the readings are drawn, as far as they go.
+        aim: for each fault, checks of which half of the readings are drawn, as far as they go.
+
+    Returns:
+        Ids of those that could be read.
     """
     rng = Chance(seed).of("which checks")
-    count = int(rng.integers(FEWEST, MOST + 1))
+    count = int(rng.integers(FEWEST, MOST + 1)) * max(1, len(car.hidden.faults))
     ids = list(family.checks)
     order = [ids[k] for k in rng.permutation(len(ids))]
-    first = [check for check in order if check in aim][: count // 2]
+    shows = [[check for check in order if check in checks] for checks in aim]
+    in_turn = [check for row in zip_longest(*shows) for check in row if check is not None]
+    first = list(dict.fromkeys(in_turn))[: count // 2]
     chosen = list(dict.fromkeys([*first, *order]))[:count]
     read = []
     for check in sorted((family.checks[name] for name in chosen), key=_gentle_first):
@@ -139,17 +147,16 @@ def _read(
     return read
 
 
-def _reacting(car: PracticeCar, prepared: Prepared) -> list[str]:
-    """Checks whose true answer the car's listed faults change, or whose word they have odds for."""
+def _reacting(car: PracticeCar, prepared: Prepared, hidden: HiddenFault) -> list[str]:
+    """Checks whose true answer a listed fault of the car changes, or whose word it has odds for."""
     physics = prepared.model.physics
-    faults = [hidden for hidden in car.hidden.faults if hidden.listed]
-    with_faults, without = car.hidden.worlds(faults), car.hidden.worlds([])
+    with_fault, without = car.hidden.worlds([hidden]), car.hidden.worlds([])
     found = []
     for name, form in prepared.forms.items():
-        if any(hidden.fault.id in odds for odds in form.odds.values() for hidden in faults):
+        if any(hidden.fault.id in odds for odds in form.odds.values()):
             found.append(name)
             continue
-        first, second = (answer(form, physics, w, _sharp) for w in (with_faults, without))
+        first, second = (answer(form, physics, w, _sharp) for w in (with_fault, without))
         if first.word != second.word or _apart(form.function, first.number, second.number):
             found.append(name)
     return found
@@ -206,13 +213,16 @@ def _leader(car: PracticeCar, belief: Belief, prepared: Prepared) -> Row:
 def named_first(
     car: PracticeCar, belief: Belief, names: Sequence[Sequence[str]], odds: np.ndarray
 ) -> bool | None:
-    """Of a car with several listed faults: do the first suspects name them all? Else None.
+    """Of a car with several listed faults that last: do the first suspects name them all?
+
+    None for other cars: what comes and goes may not have been there when it was looked for.
 
     Args:
         car: the truth. belief: two faults at once are suspects too. names: the faults of each
             group. odds: of each group, then of nothing wrong and something else, (G + 2,).
     """
-    if len(car.hidden.faults) < 2 or not all(hidden.listed for hidden in car.hidden.faults):
+    hidden = car.hidden.faults
+    if len(hidden) < 2 or not all(one.listed and one.liability >= 1.0 for one in hidden):
         return None
     ids = list(belief.model.family.faults)
     suspects = [*zip(odds, [*names, ()], strict=False)]

@@ -104,10 +104,22 @@ def test_aimed_checks_are_those_that_the_fault_changes(tiny):
     """A sensor set too high shows in the closed volts, not in a joint; aimed cars see it better."""
     source, prepared, sheet = tiny
     car = open_car("", 3, "matched", fault="set_high", model=prepared.model)
-    aim = _reacting(car, prepared)
+    aim = _reacting(car, prepared, car.hidden.faults[0])
     assert "closed" in aim and "joint" not in aim and "pins" not in aim
     rows = [row_of(source, prepared, sheet, World("a", "matched", aimed=True), k) for k in range(8)]
     assert all(4 <= len(row["checks"]) <= 12 for row in rows)
+
+
+def test_of_several_faults_each_is_aimed_at_and_all_must_be_named(tiny):
+    """Two lasting faults: twice the readings, a check of each, and a yes only if both are named."""
+    source, prepared, sheet = tiny
+    world = World("two", "matched", aimed=True, kind="two-faults")
+    rows = [row_of(source, prepared, sheet, world, seed) for seed in range(12)]
+    assert all(len(row["truth"]) == 2 and 8 <= len(row["checks"]) <= 24 for row in rows)
+    lasting = [row["all_named"] for row in rows if not row["intermittent"]]
+    assert lasting and None not in lasting and any(lasting)
+    assert all(row["all_named"] is None for row in rows if row["intermittent"])
+    assert summary(world, rows)["all_named"]["n"] == len(lasting)
 
 
 def test_severities_beyond_the_stated_range_are_counted_apart(tiny):
