@@ -119,16 +119,22 @@ def _faint(
         ln_bank: log odds of the clean rows on the bank's lines, (R,).
     """
     one = sight.seen[position]
-    ln_row = np.minimum(clean.weighed.ln_row, ln_bank) + _change(sight, quick, position)
+    ln_row = _without(sight, quick, position, np.minimum(clean.weighed.ln_row, ln_bank))
     weighed = replace(clean.weighed, ln_row=np.maximum(ln_row, DEAD), pieces=())
     ln_weight = clean.ln_weight - LN_RIGHT + ln_rest() + one.flat
     return Scenario(ln_weight, weighed, position, "unknown", SAYS["unknown"])
 
 
-def _change(sight: Sight, quick: LeftOut, position: int) -> FloatArray:
-    """How much better each row fits the readings without one of them, (R,)."""
-    change: FloatArray = (quick.by_look[position] - quick.by_look_together)[sight.looks.of]
-    return change
+def _without(sight: Sight, quick: LeftOut, position: int, ln_row: FloatArray) -> FloatArray:
+    """Log odds of rows, (R,), by all readings but one, from those by all of them.
+
+    Never more than the quick evidence of the others alone: far out of reach the two ways to weigh
+    a word part by hundreds of nats, and a difference of theirs would lift a dead row to the top.
+    """
+    alone = quick.by_look[position]
+    change = alone - quick.by_look_together
+    found: FloatArray = np.minimum(ln_row + change[sight.looks.of], alone[sight.looks.of])
+    return found
 
 
 def _slips(
@@ -149,7 +155,7 @@ def _slips(
         others = clean.ln_weight - LN_RIGHT
         ln_broad = ln_rest() + one.flat
         if ln_odds < math.log(FAINT):
-            alone = ln_clean - clean.ln_weight + _change(sight, quick, position) + others
+            alone = _without(sight, quick, position, ln_clean - clean.ln_weight) + others
             basis = _Others(prior, alone, others)
             yield from _shapes(weigher, sight, position, basis, best, total)
             continue
