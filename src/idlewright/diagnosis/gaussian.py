@@ -222,6 +222,9 @@ def evidence_of_block(
 ) -> FloatArray:
     """Log evidence that some factors add to all the others, in each row, (R,).
 
+    Numbers have a density, boxes a probability: a box that holds anyway has a site of no precision,
+    and its part of the determinant, next to nothing, must not pass for a density.
+
     Args:
         pull, gain: as in Conditioned (weight and gain), all factors. block: which. numbers: how
             many of all factors, the first ones, are numbers.
@@ -232,9 +235,12 @@ def evidence_of_block(
     inside = gain[:, block][:, :, block] + jitter
     squared = np.einsum("ri,rij,rj->r", pull[:, block], np.linalg.inv(inside), pull[:, block])
     added: FloatArray = -0.5 * squared
-    read = sum(i < numbers for i in block)
+    boxes = [k for k, i in enumerate(block) if i >= numbers]
+    read = len(block) - len(boxes)
     if read:
         _, ln_det = np.linalg.slogdet(inside)
+        if boxes:
+            ln_det = ln_det - np.linalg.slogdet(inside[:, boxes][:, :, boxes])[1]
         added = added + 0.5 * ln_det - 0.5 * read * LN_TWO_PI
     return added
 

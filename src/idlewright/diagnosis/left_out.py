@@ -53,15 +53,16 @@ def leave_one_out(weigher: Weigher, sight: Sight) -> LeftOut:
         blocks, own_ln = _blocks(sight, chosen)
         numbers = len(weigher.observed(sight, chosen.factors).y)
         for level, ln_level in LEVELS:
-            ln_z, pull, gain = _fit(weigher, sight, chosen, level)
-            ln = heavy + ln_z + (ln_level + chosen.ln_weight)
-            together = np.logaddexp(together, ln)
-            by_row = np.moveaxis(gain, 2, 0)
+            fit = _fit(weigher, sight, chosen, level)
+            ln = heavy + fit.ln_z + (ln_level + chosen.ln_weight)
+            together = np.logaddexp(together, ln + fit.inside(weigher, sight, []))
+            by_row = np.moveaxis(fit.gain, 2, 0)
             for position, block in enumerate(blocks):
                 if rests[position] in counted[position]:
                     continue  # without its own modes the combination was met before
-                added = evidence_of_block(pull.T, by_row, block, numbers)
-                apart[position] = np.logaddexp(apart[position], ln - added - own_ln[position])
+                added = evidence_of_block(fit.pull.T, by_row, block, numbers)
+                left = ln - added - own_ln[position] + fit.inside(weigher, sight, block)
+                apart[position] = np.logaddexp(apart[position], left)
         for known, rest in zip(counted, rests, strict=True):
             known.add(rest)
     for position, one in enumerate(sight.seen):
@@ -102,17 +103,42 @@ def _blocks(sight: Sight, chosen: Combination) -> tuple[list[list[int]], list[fl
     return blocks, own_ln
 
 
-def _fit(
-    weigher: Weigher, sight: Sight, chosen: Combination, level: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Log evidence (U,), pull (m, U) and gain (m, m, U) of every look."""
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Every look conditioned on some factors.
+
+    Attributes:
+        ln_z: log evidence, the ends of severities not counted, (U,). pull: (m, U), gain: (m, m, U),
+            as in Conditioned. by_u: covariance of the factors with the severity, (m, U).
+    """
+
+    ln_z: FloatArray
+    pull: FloatArray
+    gain: FloatArray
+    by_u: FloatArray
+
+    def inside(self, weigher: Weigher, sight: Sight, without: list[int]) -> FloatArray:
+        """Log share of each look's severity inside its range, by all factors but some, (U,).
+
+        A factor that is left out no longer holds the severity: a look that it alone brought inside
+        must not keep that credit.
+        """
+        along = np.einsum("iju,ju->iu", self.gain, self.by_u)
+        mean = (self.by_u * self.pull).sum(axis=0)
+        left = 1.0 - (self.by_u * along).sum(axis=0)
+        if without:
+            block = np.moveaxis(self.gain[np.ix_(without, without)], 2, 0)
+            block = block + 1e-12 * np.eye(len(without))
+            part = np.linalg.solve(block, along[without].T[:, :, None])[:, :, 0].T
+            mean = mean - (part * self.pull[without]).sum(axis=0)
+            left = left + (part * along[without]).sum(axis=0)
+        return weigher.inside(sight, np.arange(len(sight.looks.row)), mean, left)
+
+
+def _fit(weigher: Weigher, sight: Sight, chosen: Combination, level: float) -> _Fit:
     looks = sight.looks
     everyone = np.arange(len(looks.row))
     kernel = looks.widened(chosen.factors, level, everyone)
     mean = looks.means(chosen.factors, everyone)[:-1]
     result = posterior(mean, kernel[:-1, :-1], weigher.observed(sight, chosen.factors))
-    by_u = kernel[-1, :-1]
-    u = (by_u * result.weight).sum(axis=0)
-    left = 1.0 - ((by_u[:, None] * result.gain).sum(axis=0) * by_u).sum(axis=0)
-    inside = weigher.inside(sight, everyone, u, left)
-    return result.ln_z + inside, result.weight, result.gain
+    return _Fit(result.ln_z, result.weight, result.gain, kernel[-1, :-1])
