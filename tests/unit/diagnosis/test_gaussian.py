@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from idlewright.diagnosis.gaussian import Observed, condition, inside_range
+from idlewright.diagnosis.gaussian import Observed, condition, evidence_of_block, inside_range
 
 NONE = np.empty(0)
 
@@ -41,6 +41,26 @@ def test_posterior_after_numbers_is_ridge_regression():
     np.testing.assert_allclose(slopes.T @ got.weight[0], due_mean, atol=1e-12)
     cov = np.eye(6) - slopes.T @ got.gain[0] @ slopes
     np.testing.assert_allclose(cov, np.linalg.inv(precision), atol=1e-12)
+
+
+@pytest.mark.parametrize("low", [-0.3, -3.0, -40.0])
+def test_a_reading_of_a_word_and_a_number_can_be_taken_out_again(low):
+    """Evidence of all less the block's is that of the rest, also of a word that holds anyway.
+
+    Such a word's site has no precision; its determinant once counted as a density of e^14.
+    """
+    rng = np.random.default_rng(4)
+    slopes = rng.normal(size=(3, 4))
+    mean, y = np.zeros(3), slopes[:2] @ np.full(4, 0.2)
+    box = (np.array([low]), np.array([math.inf]), np.array([0.1]))
+    both = Observed(y, np.diag([0.04, 0.09]), *box)
+    got = condition(mean[None], (slopes @ slopes.T)[None], both)
+    added = evidence_of_block(got.weight, got.gain, [0, 2], 2)
+    alone = condition(
+        mean[None, 1:2], (slopes[1:2] @ slopes[1:2].T)[None], numbers_only(y[1:], [[0.09]])
+    )
+    # A word that cuts is kept as its EP site, so what it adds is only roughly known.
+    assert (got.ln_z - added)[0] == pytest.approx(alone.ln_z[0], abs=1e-6 if low < -5 else 1.0)
 
 
 @pytest.mark.parametrize("blur", [0.0, 0.3])
