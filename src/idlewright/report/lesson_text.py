@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from idlewright.report.columns import Column, bold, table, usable_width, wrap
-from idlewright.words import minutes_words, sentence
+from idlewright.words import counted, minutes_words, sentence
 
 Answer = Mapping[str, Any]
 
@@ -75,8 +75,8 @@ def marks_text(marks: Answer, width: int | None, style: bool) -> str:
     """The marks of a lesson that has ended, or that it goes on."""
     room = usable_width(width)
     if marks["ending"] is None:
-        steps = len(marks["steps"])
-        return "\n".join(wrap(f"{steps} steps so far; the lesson goes on.", room)) + "\n"
+        steps = counted(len(marks["steps"]), "step")
+        return "\n".join(wrap(f"{steps} so far; the lesson goes on.", room)) + "\n"
     blocks = [
         [bold("WHAT IT WAS", style), *_sentences(_truth(marks), room)],
         [bold("WHAT IT COST", style), *table(_money_rows(marks), _MONEY, room),
@@ -98,6 +98,8 @@ def _sentences(sentences: Iterator[str], room: int) -> list[str]:
 def _truth(marks: Answer) -> Iterator[str]:
     for says in marks["was"]:
         yield sentence(says)
+    if marks["was"] == ["Nothing was wrong"] and not marks["left"]:
+        return
     if marks["left"]:
         yield f"Still there when the car left: {'; '.join(marks['left'])}."
     else:
@@ -129,11 +131,12 @@ def _decisions(marks: Answer) -> Iterator[str]:
     wasted = [step for step in marks["steps"] if step["why"]]
     judged = sum(step["regret"] is not None for step in marks["steps"])
     if not wasted:
-        yield f"All {judged} decisions were as good as the best at their moment."
+        yield f"Much dearer than the best at its moment: none of {counted(judged, 'decision')}."
         return
+    were = "was" if len(wasted) == 1 else "were"
     yield (
-        f"{len(wasted)} of {judged} decisions were dearer than they had to be as things stood "
-        f"then, {marks['regret']:.0f} euro together."
+        f"{len(wasted)} of {counted(judged, 'decision')} {were} dearer than they had to be as "
+        f"things stood then, {marks['regret']:.0f} euro together."
     )
     for step in wasted:
         better = f" Better: {step['better']}." if step["better"] else ""
@@ -169,7 +172,9 @@ def class_text(report: Answer, width: int | None, style: bool) -> str:
     rows = [head, *(class_row(row) for row in report["sessions"])]
     blocks = [[bold("THE CLASS", style), *table(rows, _CLASS, room)]]
     if report["often"]:
-        often = (f"{one['line']}: in {one['sessions']} sessions." for one in report["often"])
+        often = (
+            f"{one['line']}: in {counted(one['sessions'], 'session')}." for one in report["often"]
+        )
         blocks.append([bold("WASTED MOST OFTEN", style), *_sentences(often, room)])
     if report["unreadable"]:
         bad = (f"{one['file']}: {one['says']}." for one in report["unreadable"])
