@@ -142,6 +142,7 @@ class Lesson:
         try:
             text = self.car.read(check.id)
         except CannotTell as error:
+            self.car.bench.work(check.minutes, check.wait, check.leaves)  # to see that took as long
             return [*says, f"{check.say}: nothing to read ({error.problems[0].says})."]
         book = self._book(check)
         return [*says, f"{self._last_id()} {check.say}: {text}{f'. {book}' if book else ''}"]
@@ -168,6 +169,8 @@ class Lesson:
         places = {**family.points, **family.part_points}
         for place in (red, black):
             self._known("place", place, places)
+        if red == black:
+            raise BadInput(Problem("both leads are on one place", remedy="name two places"))
         if function not in ("volt", "ohm"):
             wrong = f"{quoted(function)} cannot be read between two places here"
             raise BadInput(Problem(wrong, remedy="type volt or ohm third"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from idlewright.job.prospects import TARIFF, price_of_stopping
@@ -144,17 +144,22 @@ def _tries_needed(lesson: Lesson) -> int:
     return proof_tries(bad / len(before)) if 0 < bad < len(before) else 1
 
 
+def _between(line: Mapping[str, Any]) -> str:
+    """A reading between two places by the name the car knows it by."""
+    return f"{line['red']} / {line['black']} / {line['function']} / {sorted(line['state'].items())}"
+
+
 def _slips(lesson: Lesson) -> dict[str, Any]:
     """Readings that were slips of the hand: those made, those not struck, and struck by mistake."""
     made = {(slip.check, slip.occasion): slip for slip in lesson.car.slips if not slip.harmless}
     seen: dict[str, int] = {}
     slips: dict[str, str] = {}
     for line in lesson.data()["reading"]:
-        name = str(line.get("check") or f"{line['red']} / {line['black']} / {line['function']}")
+        name = str(line.get("check") or _between(line))
         occasion = seen.get(name, 0)
         seen[name] = occasion + 1
         for (check, at), slip in made.items():
-            if at == occasion and (check == name or check.startswith(f"{name} / ")):
+            if at == occasion and check == name:
                 slips[str(line["id"])] = slip.says
     return {
         "made": [{"reading": reading, "says": says} for reading, says in slips.items()],

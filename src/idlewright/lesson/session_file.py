@@ -203,7 +203,8 @@ def _head(path: Path, lines: list[dict[str, Any]]) -> Mapping[str, Any]:
     head = lines[0] if lines else {}
     if head.get("format") == FORMAT and _has(head.get("car"), _HEAD):
         return head
-    newer = str(head.get("format", "")).startswith(FORMAT.rpartition("/")[0])
+    found = str(head.get("format", ""))
+    newer = found != FORMAT and found.startswith(FORMAT.rpartition("/")[0])
     remedy = "use a newer version of this program" if newer else "begin one with another name"
     raise BadInput(_problem(path, "this is no session of practice", FORMAT, remedy, 1))
 

@@ -110,6 +110,30 @@ def test_slips_are_named_at_the_end() -> None:
     assert (slips["missed"], slips["struck_wrongly"]) == (["r2"], ["r3"])
 
 
+def test_ohms_read_before_the_key_went_on_are_no_obstacle() -> None:
+    """They were read on a dead circuit; the lesson is marked, the same each time."""
+    lines = ["read tps.ref.sensor tps.gnd.sensor ohm", "turn key run", "read ask", "leave"]
+    lesson = worked(lines, Opening.of(FAMILY, 3, "no-part"))
+    marks = marks_of(lesson)
+    assert marks["ending"] == "handed back" and marks == marks_of(lesson)
+    text = marks_text(marks, 80, False)
+    assert ("Nothing was wrong" in text) == ("Gone when" not in text)
+
+
+def test_slips_between_places_are_found_by_their_state() -> None:
+    """The same two places in two states are two readings."""
+    data = {
+        "format": 1, "id": "slippery", "family": FAMILY, "number": 2, "hidden": [],
+        "luck": {"slip": 1.0, "kind": "leads swapped"},
+    }  # fmt: skip
+    places = "read tps.ref.sensor tps.gnd.sensor volt"
+    lines = [f"{places} key=on", f"{places} key=run", "read tps.reference", "read tps.reference"]
+    lesson = worked([*lines, "strike r3 swapped", "leave"], Opening(FAMILY, 2, "", data))
+    marks = marks_of(lesson)
+    assert [one["reading"] for one in marks["slips"]["made"]] == ["r1", "r2", "r3", "r4"]
+    assert marks["steps"][3]["why"] == ""  # whoever doubts a slip and reads again is right
+
+
 def test_a_lesson_that_goes_on_tells_nothing() -> None:
     """No truth, no plan, no best, no judgement before the end."""
     marks = marks_of(worked(["read ask"], Opening.of(FAMILY, 3, "stop-screw")))
