@@ -65,9 +65,9 @@ def marks_of(lesson: Lesson, learner: str = "") -> dict[str, Any]:
 def _spent(lesson: Lesson) -> dict[str, Any]:
     cost, parts = price_of_work(lesson.car)
     faults = lesson.car.faults
-    if lesson.ending == "proven" or (lesson.ending == "handed back" and faults):
-        cost += TARIFF.callback if faults else 0.0
-    elif lesson.ending is not None:
+    if lesson.ending in ("proven", "handed back") and faults:
+        cost += TARIFF.callback
+    if lesson.ending in ("sent on", "handed back"):  # unproven, whoever gets it next has to cure it
         cost += price_of_stopping(lesson.car.family, faults)
     spent = lesson.car.spent
     return _money(spent.hands_on, spent.waiting, parts, cost)

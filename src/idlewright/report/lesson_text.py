@@ -119,7 +119,9 @@ def _money_rows(marks: Answer) -> list[tuple[str, ...]]:
 def _luck(marks: Answer) -> Iterator[str]:
     """Where the money and the decisions do not agree, luck had a hand: say so."""
     dearer = marks["spent"]["total"] - marks["plan"]["total"]
-    if dearer < 0.0 and marks["regret"] > 0.0:
+    if dearer < 0.0 and marks["left"]:
+        yield "Cheaper than the plan on this car, but what was wrong is still there."
+    elif dearer < 0.0 and marks["regret"] > 0.0:
         yield "Cheaper than the plan on this car, but not by your decisions: that was luck."
     elif dearer > 0.0 and marks["regret"] == 0.0:
         yield "Dearer than the plan on this car, but not by your decisions: that was luck."
@@ -133,10 +135,9 @@ def _decisions(marks: Answer) -> Iterator[str]:
     if not wasted:
         yield f"Much dearer than the best at its moment: none of {counted(judged, 'decision')}."
         return
-    were = "was" if len(wasted) == 1 else "were"
     yield (
-        f"{len(wasted)} of {counted(judged, 'decision')} {were} dearer than they had to be as "
-        f"things stood then, {marks['regret']:.0f} euro together."
+        f"{len(wasted)} of {counted(judged, 'decision')} cost more than need be as things stood "
+        f"then, {marks['regret']:.0f} euro together."
     )
     for step in wasted:
         better = f" Better: {step['better']}." if step["better"] else ""

@@ -80,6 +80,14 @@ def test_a_lucky_guess_is_no_merit() -> None:
     assert "that was luck" in marks_text(marks, 80, False)
 
 
+def test_handing_back_is_no_cheaper_than_sending_on() -> None:
+    """A car that leaves with its fault comes back, and has to be cured all the same."""
+    opening = Opening.of(FAMILY, 3, "stop-screw")
+    left, sent = (marks_of(worked([line], opening)) for line in ("leave", "stop"))
+    assert left["spent"]["total"] > sent["spent"]["total"] > left["plan"]["total"]
+    assert left["left"] and left["regret"] > 5.0
+
+
 def test_what_comes_and_goes_needs_more_tries() -> None:
     """Seen in some of the tries before, then proved with one: too few."""
     data = {
