@@ -64,6 +64,8 @@ def _decision(lesson: Lesson, memo: Memo, number: int, told: Told) -> Decision |
     gives_up = typed.word == "stop" or (typed.word == "leave" and not lesson.proven)
     if not (one_check or gives_up or typed.word == "repair"):
         return None
+    if one_check and lesson.tries and not all(lesson.tries):
+        return None  # the odds know nothing of tries: they may believe in a cure that failed
     desk = Desk(lesson.opening.vehicle, lesson.car, memo, dict(lesson.struck))
     board = desk.board()
     here = board.start(lesson.car.state)

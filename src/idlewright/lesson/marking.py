@@ -114,6 +114,9 @@ def _order(lesson: Lesson, decisions: list[Decision]) -> Iterator[dict[str, Any]
     last = len(lesson.told)
     if not lesson.tries:
         yield {"step": last, "says": "Handed back without a proof after the last repair."}
+    if bad := len(lesson.tries) - sum(lesson.tries):
+        says = f"Handed back, though it showed in {bad} of {len(lesson.tries)} tries."
+        yield {"step": last, "says": says}
     yield from _unread(lesson)
     needed = _tries_needed(lesson)
     if lesson.tries and len(lesson.tries) < needed:

@@ -88,6 +88,15 @@ def test_handing_back_is_no_cheaper_than_sending_on() -> None:
     assert left["left"] and left["regret"] > 5.0
 
 
+def test_after_a_proof_that_failed() -> None:
+    """To look on is never poor, whatever the odds still believe; to hand the car back is."""
+    lines = ["repair idle.gasket.renew", "prove 3", "read basics.cold_start", "leave"]
+    marks = marks_of(worked(lines, Opening.of(FAMILY, 3, "stop-screw")))
+    assert (marks["steps"][2]["regret"], marks["steps"][2]["why"]) == (None, "")
+    said = " ".join(note["says"] for note in marks["order"])
+    assert "though it showed in 3 of 3 tries" in said
+
+
 def test_what_comes_and_goes_needs_more_tries() -> None:
     """Seen in some of the tries before, then proved with one: too few."""
     data = {
