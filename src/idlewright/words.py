@@ -180,6 +180,11 @@ def sentence(text: str) -> str:
     return upper_first(text) + ("" if text[-1] in ".!?:" else ".")
 
 
+def counted(number: int, what: str) -> str:
+    """How many of what: "1 step", "2 steps"."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def listed(parts: list[str], last: str = "and") -> str:
     """ "a, b and c"."""
     if len(parts) < 2:

@@ -110,6 +110,10 @@ def test_json_is_one_document(whole: Path) -> None:
         (lambda text: "{}\n" + text, "this is no session of practice"),
         (lambda text: text.replace('"line"', '"li', 1), "this line is damaged"),
         (lambda text: text.replace("session/1", "session/9", 1), "use a newer version"),
+        (lambda text: text.replace('"number": 3', '"number": "q"', 1), "begin one with another"),
+        (lambda text: text.replace('"line": "prove 2"', '"line": 3', 1), "this line is damaged"),
+        (lambda text: text.replace('"line": "prove 2"', '"line": "gone"', 1), "answers otherwise"),
+        (lambda text: text.splitlines()[0] + '\n{"marks": {}}\n', "this line is damaged"),
     ],
 )
 def test_a_session_that_is_damaged_is_refused(whole, tmp_path, damage, says) -> None:
@@ -127,6 +131,34 @@ def test_another_car_is_not_put_into_a_session(whole: Path) -> None:
     """The options name one car, the file holds another."""
     done = practise([], "--session", str(whole), "--number", "4")
     assert done.returncode == 2 and "another car" in done.stderr
+
+
+def test_another_learner_does_not_go_on_with_it(whole: Path) -> None:
+    """Her own name or none goes on; another name is refused."""
+    assert practise([], "--session", str(whole), "--learner", "Anna").returncode == 0
+    done = practise([], "--session", str(whole), "--learner", "Ben")
+    assert done.returncode == 2 and "another learner, Anna" in done.stderr
+
+
+def test_bytes_that_are_no_text(tmp_path: Path) -> None:
+    """Broken letters and control characters are left out; the lesson goes on and can be kept."""
+    file = tmp_path / "odd.jsonl"
+    command = [sys.executable, "-m", "idlewright", "practice", *CAR, "--session", str(file)]
+    environment = {
+        **os.environ, "PYTHONPATH": str(ROOT / "src"), "PYTHONIOENCODING": "utf-8:strict",
+    }  # fmt: skip
+    typed = b"\0\n\xff\xfe\nsay \x1b[31m \xff it\nprove \xc2\xb2\nread ask\n"
+    done = subprocess.run(command, input=typed, env=environment, capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"\x1b" not in done.stdout and b"2 steps so far" in done.stdout
+    lines = [json.loads(one) for one in file.read_text("ascii").splitlines()[1:]]
+    assert [one["line"] for one in lines] == ["say [31m \ufffd it", "read ask"]
+
+
+def test_a_report_goes_with_no_lesson(tmp_path: Path) -> None:
+    """What would be ignored is refused."""
+    done = idlewright("practice", "--report", str(tmp_path), "--number", "3")
+    assert done.returncode == 2 and "--number" in done.stderr
 
 
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
@@ -160,15 +192,20 @@ def test_a_class(whole: Path, tmp_path: Path) -> None:
     (tmp_path / "anna.jsonl").write_bytes(whole.read_bytes())
     (tmp_path / "ben.jsonl").write_bytes(b"".join(whole.read_bytes().splitlines(True)[:3]))
     (tmp_path / "odd.jsonl").write_text("{}\n", "utf-8")
+    kept = (tmp_path / "anna.jsonl").read_text("utf-8")
+    evil = r"<script>x</script> \udcff\u001b[31m"
+    (tmp_path / "eve.jsonl").write_text(kept.replace('"Anna"', f'"{evil}"'), "utf-8")
+    (tmp_path / "torn.jsonl").write_text(kept.replace('"minutes": ', '"min": '), "utf-8")
     done = idlewright("practice", "--report", str(tmp_path))
     assert done.returncode == 0, done.stderr
     assert "Anna" in done.stdout and "goes on" in done.stdout and "NOT READ" in done.stdout
     page = (tmp_path / "class.html").read_text("utf-8")
     assert "Anna" in page and "Goes on after 2 steps" in page
+    assert "&lt;script&gt;" in page and "<script>" not in page and "\x1b" not in page + done.stdout
     told = json.loads(idlewright("practice", "--report", str(tmp_path), "--json").stdout)
     Draft202012Validator(schema("class")).validate(told)
     assert [(row["learner"], row["ended"], row["safety"]) for row in told["sessions"]] == [
-        ("Anna", True, 1), ("Anna", False, 0),
+        ("Anna", True, 1), ("Anna", False, 0), ("<script>x</script> [31m", True, 1),
     ]  # fmt: skip
 
 

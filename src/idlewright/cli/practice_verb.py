@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -77,13 +78,27 @@ def VERB(
     report: Path | None,
 ) -> int:
     """Hold the lesson, or report on a class."""
-    if report is not None:
-        return _report(session, report)
     asked = {"number": number, "family": family, "kind": kind, "car": car}
-    lesson = _session(session, asked, file, learner)
-    talk = _Talk(session, lesson)
-    talk.hold()
+    if report is not None:
+        _alone("--report reads lessons", {**asked, "session": file, "learner": learner or None})
+        return _report(session, report)
+    from idlewright.lesson.steps import plain
+
+    lesson = _session(session, asked, file, plain(learner))
+    _Talk(session, lesson).hold()
     return 0
+
+
+def _alone(says: str, others: dict[str, Any]) -> None:
+    """Refuse options that do not go with another one.
+
+    Raises:
+        BadInput: one of them is given.
+    """
+    stray = [f"--{name}" for name, value in others.items() if value is not None]
+    if stray:
+        says = f"{says}, and {' and '.join(stray)} is there too"
+        raise BadInput(Problem(says, remedy="leave one out"))
 
 
 def _report(session: Session, folder: Path) -> int:
@@ -108,12 +123,10 @@ def _session(
 
     says_car = any(value is not None for value in asked.values())
     if file is not None and is_begun(file) and not says_car:
-        return SessionFile.open(file)
+        return _of_learner(SessionFile.open(file), learner)
     if asked["car"] is not None:
-        stray = [f"--{name}" for name in ("number", "family", "kind") if asked[name] is not None]
-        if stray:
-            says = f"--car says which car it is, and {' and '.join(stray)} too"
-            raise BadInput(Problem(says, "one of the two", "leave one out", key="car"))
+        others = {name: asked[name] for name in ("number", "family", "kind")}
+        _alone("--car says which car it is", others)
         opening = Opening.of_file(asked["car"])
     else:
         family = asked["family"] or family_ids()[0]
@@ -125,8 +138,19 @@ def _session(
     found = SessionFile.open(path)
     if found.lesson.opening != opening:
         says = f"holds a lesson on another car, {found.lesson.opening.name}"
+        if found.lesson.opening.name == opening.name:
+            says = "holds a lesson on this car as it was before it was changed"
         remedy = "choose another --session, or leave the car out to go on with that one"
         raise BadInput(Problem(says, f"a lesson on {opening.name}", remedy, str(path)))
+    return _of_learner(found, learner)
+
+
+def _of_learner(found: SessionFile, learner: str) -> SessionFile:
+    """The same lesson if it is this learner's, or nobody's in particular."""
+    if learner and found.learner and learner != found.learner:
+        says = f"holds a lesson of another learner, {found.learner}"
+        remedy = "choose another --session, or leave --learner out to go on with that one"
+        raise BadInput(Problem(says, f"a lesson of {learner}", remedy, str(found.path)))
     return found
 
 
@@ -149,15 +173,23 @@ class _Talk:
     def _begin(self) -> None:
         from idlewright.lesson.looks import brief, look
         from idlewright.report.lesson_text import brief_text, look_text
+        from idlewright.words import counted
 
         self._say(brief_text(brief(self.kept.lesson), width(), style_wanted()))
         if self.kept.lesson.told:
-            self._say(f"\n  Going on after {len(self.kept.lesson.told)} steps.\n")
+            steps = counted(len(self.kept.lesson.told), "step")
+            self._say(f"\n  Going on after {steps}.\n")
             self._say(look_text(look(self.kept.lesson), width()))
         if self.kept.lesson.ending is not None:
             self._say("  This lesson has ended. For another try choose another --session.\n")
 
     def _lines(self) -> Iterator[str]:
+        from idlewright.lesson.steps import plain
+        from idlewright.report.columns import usable_width, wrap
+
+        reconfigure = getattr(sys.stdin, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")  # a broken byte is a wrong letter, not the end
         on_terminal = sys.stdin.isatty()
         if on_terminal:
             with contextlib.suppress(ImportError):
@@ -172,10 +204,12 @@ class _Talk:
                 line = sys.stdin.readline()
                 if not line:
                     return
-                if line.strip():
-                    self._say(f"\n> {line.strip()}\n")
-            if line.strip():
-                yield line.strip()
+            line = plain(line)
+            if line and not on_terminal:
+                rows = wrap(f"> {line}", usable_width(width()), "", "    ")
+                self._say("\n".join(["", *rows, ""]))
+            if line:
+                yield line
 
     def _step(self, line: str) -> bool:
         """One line; False when the lesson is over or put off."""
@@ -233,7 +267,7 @@ class _Talk:
                 kept.keep_marks(marks)
         words = f"\n{marks_text(marks, width(), style_wanted())}"
         if kept.lesson.ending is None:
-            words += f"Go on with: idlewright practice --session {kept.path}\n"
+            words += f"Go on with: idlewright practice --session {shlex.quote(str(kept.path))}\n"
         self.session.answer(marks, words)
 
     def _say(self, text: str) -> None:

@@ -14,7 +14,7 @@ from idlewright.family.load import in_order
 from idlewright.family.names import did_you_mean
 from idlewright.family.positions import Path
 from idlewright.family.salvage import unmuted
-from idlewright.family.shipped import known_files
+from idlewright.family.shipped import SUFFIXES, known_files
 from idlewright.family.textfile import Document, content_sha256, document_of, read_document
 from idlewright.job.file_reader import FileReader
 from idlewright.practice import LAWS, Luck
@@ -137,8 +137,8 @@ def _source(name: str, beside: str | None) -> str:
     """The family's name as it is found from anywhere: a file beside the car's by its path."""
     if name in known_files("families") or beside is None or FilePath(name).is_file():
         return name
-    file = FilePath(beside).parent / name
-    return str(file if file.is_file() else file.with_name(f"{file.name}.toml"))
+    files = [FilePath(beside).parent / f"{name}{suffix}" for suffix in ("", *SUFFIXES)]
+    return str(next((file for file in files if file.is_file()), name))
 
 
 class _Names:

@@ -9,6 +9,7 @@ from typing import Any
 
 from idlewright.errors import BadInput, CannotTell, Problem
 from idlewright.lesson.session_file import read_session
+from idlewright.lesson.steps import plain
 
 FORMAT = "idlewright/class/1"
 SUFFIX = ".jsonl"
@@ -26,11 +27,13 @@ def class_report(folder: Path) -> dict[str, Any]:
                                "check its name", str(folder)))  # fmt: skip
     rows, unreadable = [], []
     for file in sorted(folder.rglob(f"*{SUFFIX}")):
-        name = file.relative_to(folder).as_posix()
+        name = plain(file.relative_to(folder).as_posix())
         try:
             rows.append(_row(name, *read_session(file)))
         except BadInput as error:
             unreadable.append({"file": name, "says": error.problems[0].says})
+        except (AttributeError, KeyError, TypeError):
+            unreadable.append({"file": name, "says": "its marks are damaged"})
     if not rows and not unreadable:
         says = f"no session (*{SUFFIX}) is in this folder"
         remedy = "let learners practise with --session there"
@@ -50,7 +53,7 @@ def _row(name: str, head: Mapping[str, Any], lines: Sequence[Mapping[str, Any]])
     family = Path(str(car["family"])).stem
     row = {
         "file": name,
-        "learner": str(head.get("learner") or Path(name).stem),
+        "learner": plain(str(head.get("learner", ""))) or Path(name).stem,
         "car": "-".join(str(part) for part in (family, car["kind"], car["number"]) if part != ""),
         "ended": marks is not None,
         "ending": None,
@@ -69,7 +72,7 @@ def _row(name: str, head: Mapping[str, Any], lines: Sequence[Mapping[str, Any]])
     if marks is None:
         return row
     return row | {
-        "car": marks["car"]["name"],
+        "car": plain(marks["car"]["name"]),
         "ending": marks["ending"],
         "minutes": marks["spent"]["minutes"],
         "total": marks["spent"]["total"],
@@ -77,7 +80,7 @@ def _row(name: str, head: Mapping[str, Any], lines: Sequence[Mapping[str, Any]])
         "best_total": marks["best"]["total"],
         "cured": not marks["left"],
         "regret": marks["regret"],
-        "wasted": [step["line"] for step in marks["steps"] if step["why"]],
+        "wasted": [plain(step["line"]) for step in marks["steps"] if step["why"]],
         "order": [one["says"] for one in marks["order"]],
         "slips_missed": len(marks["slips"]["missed"]),
     }

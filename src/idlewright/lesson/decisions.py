@@ -64,6 +64,8 @@ def _decision(lesson: Lesson, memo: Memo, number: int, told: Told) -> Decision |
     gives_up = typed.word == "stop" or (typed.word == "leave" and not lesson.proven)
     if not (one_check or gives_up or typed.word == "repair"):
         return None
+    if one_check and lesson.tries and not all(lesson.tries):
+        return None  # the odds know nothing of tries: they may believe in a cure that failed
     desk = Desk(lesson.opening.vehicle, lesson.car, memo, dict(lesson.struck))
     board = desk.board()
     here = board.start(lesson.car.state)
@@ -137,7 +139,7 @@ def _not_offered(lesson: Lesson, number: int, told: Told, name: str) -> Decision
     """A check whose answer was known, or a repair that cures nothing that is still likely."""
     price = told.minutes * TARIFF.minute + told.waiting * TARIFF.waiting + told.parts
     check = name in lesson.car.family.checks
-    if check and name in _asked_again(lesson):
+    if check and (name in _asked_again(lesson) or _slipped(lesson, name)):
         return Decision(number, 0.0)
     why = "its answer was known" if check else "nothing that was still likely is cured by it"
     return Decision(number, price, why)
@@ -149,6 +151,11 @@ def _asked_again(lesson: Lesson) -> set[str]:
         return set()
     repair = lesson.car.family.repairs[lesson.car.repairs[-1].id]
     return {*repair.voids, *repair.prove}
+
+
+def _slipped(lesson: Lesson, check: str) -> bool:
+    """A reading of it was a slip of the hand: whoever doubts it and reads again is right."""
+    return any(slip.check == check and not slip.harmless for slip in lesson.car.slips)
 
 
 def _gave_up(lesson: Lesson, number: int, offered: Proposal, best: Action) -> Decision:

@@ -8,18 +8,18 @@ from typing import Any, Literal
 
 from idlewright.errors import BadInput, CannotTell, Problem
 from idlewright.family.kinds import Check
-from idlewright.family.names import did_you_mean
 from idlewright.job.file_states import live_between
 from idlewright.job.verdicts import limits_of_spec
 from idlewright.lesson.opening import Opening
-from idlewright.lesson.steps import Typed, take_apart, tries_in
+from idlewright.lesson.steps import Typed, hint, take_apart, tries_in
 from idlewright.practice import PracticeCar
 from idlewright.quantities import format_range
+from idlewright.quantities.units import quoted
 from idlewright.words import lower_first, minutes_words
 
 Refusal = Literal["safety", "order", "impossible"]
 Ending = Literal["proven", "handed back", "sent on"]
-UNPLUGGED, RUNNING = "unplugged", "run"
+OFF, UNPLUGGED, RUNNING = "off", "unplugged", "run"
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +142,7 @@ class Lesson:
         try:
             text = self.car.read(check.id)
         except CannotTell as error:
+            self.car.bench.work(check.minutes, check.wait, check.leaves)  # to see that took as long
             return [*says, f"{check.say}: nothing to read ({error.problems[0].says})."]
         book = self._book(check)
         return [*says, f"{self._last_id()} {check.say}: {text}{f'. {book}' if book else ''}"]
@@ -161,16 +162,18 @@ class Lesson:
 
     def _read_between(self, typed: Typed) -> list[str]:
         if len(typed.args) < 3:
-            wrong = "a reading between two places names both and the function"
-            raise BadInput(Problem(wrong, "read RED BLACK volt|ohm [NAME=VALUE ...]", "type help"))
+            wrong = "a reading between two places names both and what to read"
+            raise BadInput(Problem(wrong, "read RED BLACK volt|ohm [NAME=VALUE ...]"))
         red, black, function = typed.args[:3]
         family = self.car.family
         places = {**family.points, **family.part_points}
         for place in (red, black):
             self._known("place", place, places)
+        if red == black:
+            raise BadInput(Problem("both leads are on one place", remedy="name two places"))
         if function not in ("volt", "ohm"):
-            wrong = f"{function} cannot be read between two places here"
-            raise BadInput(Problem(wrong, "volt or ohm", "type volt or ohm third"))
+            wrong = f"{quoted(function)} cannot be read between two places here"
+            raise BadInput(Problem(wrong, remedy="type volt or ohm third"))
         state = dict(self._setting(word) for word in typed.args[3:])
         if function == "ohm" and live_between(
             family, self.opening.vehicle.sheet, (red, black), family.full_state(state)
@@ -184,7 +187,7 @@ class Lesson:
     def _turn(self, typed: Typed) -> list[str]:
         words = typed.args if len(typed.args) == 2 else tuple(typed.args[0].split("=", 1))
         if len(words) != 2:
-            raise BadInput(Problem("turn names what and to what", "turn key on", "type help"))
+            raise BadInput(Problem("turn names what and to what", "for instance turn key on"))
         name, value = self._setting("=".join(words))
         if self.car.state[name] == value:
             return [f"{name} is {value} already."]
@@ -195,10 +198,11 @@ class Lesson:
             if self.car.state[other] != wanted
         }
         if missing:
-            first = ", ".join(f"{other} {wanted}" for other, wanted in missing.items())
+            first = f"{name} {value} needs {', '.join(map(' '.join, missing.items()))} first."
             cautions = [self.car.family.cautions.get(c, c) for c in variable.cautions]
-            why: Refusal = "safety" if cautions else "impossible"
-            raise _Refused(why, " ".join([f"{name} {value} needs {first} first.", *cautions]))
+            if cautions and not {OFF, UNPLUGGED}.isdisjoint(missing.values()):
+                raise _Refused("safety", " ".join([first, *cautions]))
+            raise _Refused("impossible", first)  # without power it hurts nobody: nothing happens
         if not self.car.bench.setup.possible(name, value):
             raise _Refused("impossible", f"nobody can bring {name} to {value} by hand: it comes by "
                            "itself, or by a check.")  # fmt: skip
@@ -208,7 +212,11 @@ class Lesson:
 
     def _repair(self, name: str) -> list[str]:
         repair = self._known("repair", name, self.car.family.repairs)
-        says = self._ready(dict(repair.state), f"repair {name}", repair.cautions)
+        needs = dict(repair.state)
+        if "key" not in needs and self.car.state.get("key") == RUNNING:
+            needs["key"] = OFF  # no work on an engine that runs, unless the repair asks for it
+        says = self._ready(needs, f"repair {name}", repair.cautions)
+        self.car.get_ready(needs, f"repair {name}")
         self.car.repair(name)
         self.tries = ()
         says.append(f"{repair.do} Done.")
@@ -241,8 +249,7 @@ class Lesson:
         known = {str(line["id"]): "" for line in self.data()["reading"]}
         self._known("reading", reading, known)
         if reading in self.struck:
-            raise BadInput(Problem(f"{reading} is struck already", "a reading that counts",
-                                   "type look to see them"))  # fmt: skip
+            raise BadInput(Problem(f"{reading} is struck already", remedy="type look"))
         self.struck[reading] = " ".join(typed.args[1:])
         return [f"{reading} does not count any more. It stays, with the reason."]
 
@@ -274,17 +281,16 @@ class Lesson:
         name, _, value = word.partition("=")
         variable = self._known("state", name, self.car.family.states)
         if value not in variable.values:
-            expected = "one of " + ", ".join(variable.values)
-            raise BadInput(Problem(f"{name} is never {value!r}", expected,
-                                   did_you_mean(value, variable.values, "value")))  # fmt: skip
+            says = f"{name} is never {quoted(value)}" if value else f"{name} of what value"
+            raise BadInput(Problem(says, f"one of {', '.join(variable.values)}"))
         return name, value
 
     def _known(self, kind: str, name: str, known: Mapping[str, Any]) -> Any:
         if name not in known:
-            listed = {"check": "checks", "repair": "repairs", "place": "points", "state": "states"}
-            see = f"type list {listed[kind]}" if kind in listed else "type look"
-            raise BadInput(Problem(f'there is no {kind} "{name}"', see,
-                                   did_you_mean(name, known, kind)))  # fmt: skip
+            lists = {"check": "checks", "repair": "repairs", "place": "points", "state": "states"}
+            see = f"list {lists[kind]}" if kind in lists else "look"
+            says = f"there is no {kind} {quoted(name)}"
+            raise BadInput(Problem(says, remedy=hint(name, known, see)))
         return known[name]
 
     def _last_id(self) -> str:

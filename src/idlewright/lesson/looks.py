@@ -6,10 +6,11 @@ from typing import Any
 
 from idlewright.errors import BadInput, Problem
 from idlewright.family.kinds import SheetValue
-from idlewright.family.names import did_you_mean
 from idlewright.job.prospects import TARIFF
 from idlewright.lesson.lesson import Lesson
+from idlewright.lesson.steps import hint
 from idlewright.quantities import find_unit, format_range
+from idlewright.quantities.units import quoted
 
 LISTS = ("checks", "repairs", "points", "states", "sheet")
 
@@ -61,8 +62,9 @@ def listing(lesson: Lesson, what: str, text: str) -> list[tuple[str, ...]]:
         BadInput: there is no such list.
     """
     if what not in LISTS:
-        remedy = did_you_mean(what, LISTS, "list")
-        raise BadInput(Problem(f'there is no list "{what}"', "one of " + ", ".join(LISTS), remedy))
+        says = f"there is no list {quoted(what)}"
+        near = hint(what, LISTS, "for instance list checks")
+        raise BadInput(Problem(says, f"one of {', '.join(LISTS)}", near))
     rows = _rows(lesson, what)
     return [row for row in rows if text.lower() in " ".join(row).lower()]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from idlewright.job.prospects import TARIFF, price_of_stopping
@@ -65,9 +65,9 @@ def marks_of(lesson: Lesson, learner: str = "") -> dict[str, Any]:
 def _spent(lesson: Lesson) -> dict[str, Any]:
     cost, parts = price_of_work(lesson.car)
     faults = lesson.car.faults
-    if lesson.ending == "proven" or (lesson.ending == "handed back" and faults):
-        cost += TARIFF.callback if faults else 0.0
-    elif lesson.ending is not None:
+    if lesson.ending in ("proven", "handed back") and faults:
+        cost += TARIFF.callback
+    if lesson.ending in ("sent on", "handed back"):  # unproven, whoever gets it next has to cure it
         cost += price_of_stopping(lesson.car.family, faults)
     spent = lesson.car.spent
     return _money(spent.hands_on, spent.waiting, parts, cost)
@@ -114,6 +114,9 @@ def _order(lesson: Lesson, decisions: list[Decision]) -> Iterator[dict[str, Any]
     last = len(lesson.told)
     if not lesson.tries:
         yield {"step": last, "says": "Handed back without a proof after the last repair."}
+    if bad := len(lesson.tries) - sum(lesson.tries):
+        says = f"Handed back, though it showed in {bad} of {len(lesson.tries)} tries."
+        yield {"step": last, "says": says}
     yield from _unread(lesson)
     needed = _tries_needed(lesson)
     if lesson.tries and len(lesson.tries) < needed:
@@ -144,17 +147,22 @@ def _tries_needed(lesson: Lesson) -> int:
     return proof_tries(bad / len(before)) if 0 < bad < len(before) else 1
 
 
+def _between(line: Mapping[str, Any]) -> str:
+    """A reading between two places by the name the car knows it by."""
+    return f"{line['red']} / {line['black']} / {line['function']} / {sorted(line['state'].items())}"
+
+
 def _slips(lesson: Lesson) -> dict[str, Any]:
     """Readings that were slips of the hand: those made, those not struck, and struck by mistake."""
     made = {(slip.check, slip.occasion): slip for slip in lesson.car.slips if not slip.harmless}
     seen: dict[str, int] = {}
     slips: dict[str, str] = {}
     for line in lesson.data()["reading"]:
-        name = str(line.get("check") or f"{line['red']} / {line['black']} / {line['function']}")
+        name = str(line.get("check") or _between(line))
         occasion = seen.get(name, 0)
         seen[name] = occasion + 1
         for (check, at), slip in made.items():
-            if at == occasion and (check == name or check.startswith(f"{name} / ")):
+            if at == occasion and check == name:
                 slips[str(line["id"])] = slip.says
     return {
         "made": [{"reading": reading, "says": says} for reading, says in slips.items()],

@@ -11,7 +11,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from idlewright.errors import BadInput, Problem
 from idlewright.lesson.lesson import Lesson, Told
@@ -70,13 +70,12 @@ class SessionFile:
         lines, size = _whole_lines(path)
         head = _head(path, lines)
         car = head["car"]
-        opening = Opening(car["family"], car["number"], car["kind"], car["car"])
-        lesson = Lesson.begin(opening)
+        lesson = Lesson.begin(Opening(car["family"], car["number"], car["kind"], car["car"]))
         marks = None
         for number, line in enumerate(lines[1:], 2):
             if "marks" in line:
                 marks = line["marks"]
-            elif lesson.do(line["line"]).as_data() != line:
+            elif _again(lesson, line["line"]) != line:
                 raise BadInput(_problem(
                     path, "the car answers otherwise than it did",
                     f"version {head.get('version')} and the family it was begun with",
@@ -123,6 +122,14 @@ class SessionFile:
             raise _unwritten(self.path, error) from error
 
 
+def _again(lesson: Lesson, line: str) -> Mapping[str, Any] | None:
+    """What a kept step tells now; None if it is no step any more."""
+    try:
+        return lesson.do(line).as_data()
+    except BadInput:
+        return None
+
+
 def is_begun(path: Path) -> bool:
     """True if something whole is in the file; one cut off in its first line is as good as none."""
     try:
@@ -143,8 +150,34 @@ def read_session(path: Path) -> tuple[Mapping[str, Any], list[dict[str, Any]]]:
     return _head(path, lines), lines[1:]
 
 
+_HEAD: Final = {"family": str, "number": int, "kind": str, "car": dict | None}
+_STEP: Final = {
+    "line": str, "says": list, "refused": str, "minutes": float | int, "waiting": float | int,
+    "parts": float | int,
+}  # fmt: skip
+_MARKS: Final = {
+    "format": str, "car": dict, "ending": str, "spent": dict, "plan": dict, "best": dict,
+    "steps": list, "left": list, "was": list, "order": list, "safety": list, "slips": dict,
+    "regret": float | int,
+}  # fmt: skip
+
+
+def _has(line: object, kinds: Mapping[str, Any]) -> bool:
+    """True if everything is in it that must be, and is of its kind."""
+    return isinstance(line, dict) and all(
+        name in line and isinstance(line[name], kind) for name, kind in kinds.items()
+    )
+
+
+def _is_whole(line: object) -> bool:
+    """True for a step or for marks as they are written."""
+    if isinstance(line, dict) and "marks" in line:
+        return _has(line["marks"], _MARKS)
+    return _has(line, _STEP)
+
+
 def _whole_lines(path: Path) -> tuple[list[dict[str, Any]], int]:
-    """Every whole line, and the bytes they take."""
+    """Head and every whole line, and the bytes they take."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -155,18 +188,23 @@ def _whole_lines(path: Path) -> tuple[list[dict[str, Any]], int]:
     for number, raw in enumerate(whole.splitlines(), 1):
         try:
             line = json.loads(raw)
-        except ValueError as error:
+        except (ValueError, RecursionError):
+            line = None
+        if line is None or (number > 1 and not _is_whole(line)):
             raise BadInput(_problem(path, "this line is damaged", "a line as it was written",
-                                    "put a copy of the file back", number)) from error  # fmt: skip
+                                    "put a copy of the file back", number))  # fmt: skip
         found.append(line if isinstance(line, dict) else {})
+        if number == 1:
+            _head(path, found)
     return found, len(whole)
 
 
 def _head(path: Path, lines: list[dict[str, Any]]) -> Mapping[str, Any]:
     head = lines[0] if lines else {}
-    if head.get("format") == FORMAT and isinstance(head.get("car"), dict):
+    if head.get("format") == FORMAT and _has(head.get("car"), _HEAD):
         return head
-    newer = str(head.get("format", "")).startswith(FORMAT.rpartition("/")[0])
+    found = str(head.get("format", ""))
+    newer = found != FORMAT and found.startswith(FORMAT.rpartition("/")[0])
     remedy = "use a newer version of this program" if newer else "begin one with another name"
     raise BadInput(_problem(path, "this is no session of practice", FORMAT, remedy, 1))
 

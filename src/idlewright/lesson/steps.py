@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import shlex
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
 from idlewright.errors import BadInput, Problem
-from idlewright.family.names import did_you_mean
+from idlewright.family.names import closest
+from idlewright.quantities.units import quoted
 
 STEPS: Final = {
     "read": ("CHECK  or  RED BLACK volt|ohm [NAME=VALUE ...]", "a check, or between two places"),
@@ -42,6 +45,14 @@ class Typed:
     rest: str
 
 
+def plain(text: str) -> str:
+    """Text in letters that can be kept and shown anywhere, one space between words.
+
+    A broken byte would end a later report, and a terminal would obey a control character.
+    """
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
 def take_apart(line: str) -> Typed:
     """A line as a step.
 
@@ -53,20 +64,20 @@ def take_apart(line: str) -> Typed:
     word = word.lower()
     known = {**STEPS, **LOOKS}
     if word not in known:
-        remedy = did_you_mean(word, known, "word") if word else "type help"
-        raise BadInput(Problem(f'"{word}" is no step', "one of " + ", ".join(known), remedy))
+        raise BadInput(Problem(f"{quoted(word)} is no step", remedy=hint(word, known, "help")))
     if word in ("say", "stop", "strike"):
         args = tuple(rest.split())
     else:
         try:
             args = tuple(shlex.split(rest))
         except ValueError as error:
-            raise BadInput(Problem("a quote is not closed", f"{word} {known[word][0]}",
-                                   "close it, or leave it out")) from error  # fmt: skip
+            raise BadInput(
+                Problem("a quote is not closed", remedy="close it, or leave it out")
+            ) from error
     least, most = _COUNTS.get(word, (0, 0))
     if not least <= len(args) <= most:
         says = f"{word} goes with {known[word][0]}" if known[word][0] else f"{word} stands alone"
-        raise BadInput(Problem(says, f"{word} {known[word][0]}".strip(), "type help"))
+        raise BadInput(Problem(says, remedy="type help"))
     return Typed(word, args, rest.strip())
 
 
@@ -85,10 +96,16 @@ def tries_in(args: tuple[str, ...]) -> int:
     """
     if not args:
         return USUAL_TRIES
-    if not args[0].isdigit() or not 1 <= int(args[0]) <= MOST_TRIES:
-        raise BadInput(Problem(f'"{args[0]}" is no number of tries', f"1 to {MOST_TRIES}",
+    if not re.fullmatch("[0-9]{1,4}", args[0]) or not 1 <= int(args[0]) <= MOST_TRIES:
+        raise BadInput(Problem(f"{quoted(args[0])} is no number of tries", f"1 to {MOST_TRIES}",
                                "type for instance prove 5"))  # fmt: skip
     return int(args[0])
+
+
+def hint(name: str, known: Iterable[str], see: str) -> str:
+    """What to do about a name that is not there: the likely one, or what to type to see all."""
+    near = closest(name, known)
+    return f'did you mean "{near}"?' if near else f"type {see}"
 
 
 def help_lines() -> list[tuple[str, str]]:

@@ -173,11 +173,12 @@ class PracticeCar:
         form = form_between(
             self.family, red, black, function, state, meter.function("volt").input_ohm
         )
-        name = f"{red} / {black} / {function} / {sorted(state.items())}"
+        whole = self.family.full_state(state)  # what is not noted would be read as it is later
+        name = f"{red} / {black} / {function} / {sorted(whole.items())}"
         self.get_ready(self.bench.needs(state), name)
         text = self._told(name, form, meter, red, ())
         self.bench.work(minutes, 0.0, {})
-        self._notes.read_between(red, black, function, state, text, meter)
+        self._notes.read_between(red, black, function, whole, text, meter)
         return text
 
     def get_ready(self, needs: Mapping[str, str], what: str) -> None:
@@ -288,8 +289,8 @@ class PracticeCar:
     ) -> str:
         """What is typed, slips included; slips are remembered."""
         occasion = self._read.get(what, 0)
-        self._read[what] = occasion + 1
         right = self._typed(what, occasion, form, meter, provokes)
+        self._read[what] = occasion + 1
         if not self._chance.happens(self.luck.slip, "slip", what, occasion):
             return right
         rng = self._chance.of("which slip", what, occasion)

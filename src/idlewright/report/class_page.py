@@ -7,7 +7,7 @@ from typing import Any
 
 from idlewright.report.html import environment, page_style
 from idlewright.report.svg import patterns
-from idlewright.words import listed, minutes_words, sentence, upper_first
+from idlewright.words import counted, listed, minutes_words, sentence, upper_first
 
 Answer = Mapping[str, Any]
 
@@ -16,24 +16,20 @@ def class_page(report: Answer) -> str:
     """A class report (`idlewright/class/1`) as an HTML document that needs nothing but itself."""
     rows = report["sessions"]
     ended = sum(row["ended"] for row in rows)
-    often = (f"{one['line']}, in {_count(one['sessions'], 'lesson')}." for one in report["often"])
+    often = (f"{one['line']}, in {counted(one['sessions'], 'lesson')}." for one in report["often"])
     template = environment().get_template("class.html")
     return template.render(
         style=page_style(),
         patterns=patterns(),
-        head=f"{_count(len(rows), 'lesson')}, {ended} ended",
+        head=f"{counted(len(rows), 'lesson')}, {ended} ended",
         often=list(often),
         rows=[_section(row) for row in rows],
         unreadable=[f"{one['file']}: {one['says']}." for one in report["unreadable"]],
     )
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
 def _section(row: Answer) -> dict[str, Any]:
-    steps = _count(row["steps"], "step")
+    steps = counted(row["steps"], "step")
     result = f"Goes on after {steps}."
     cost = f"{minutes_words(row['minutes'])} so far."
     if row["ended"]:
@@ -55,7 +51,7 @@ def _says(row: Answer) -> Iterator[str]:
     if row["wasted"]:
         yield f"Wasted {row['regret']:.0f} euro: {listed(row['wasted'])}."
     if row["safety"]:
-        yield f"Tried what could hurt or damage: {_count(row['safety'], 'time')}."
+        yield f"Tried what could hurt or damage: {counted(row['safety'], 'time')}."
     for says in row["order"]:
         yield sentence(says)
     if row["slips_missed"]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from idlewright.report.columns import Column, bold, table, usable_width, wrap
-from idlewright.words import minutes_words, sentence
+from idlewright.words import counted, minutes_words, sentence
 
 Answer = Mapping[str, Any]
 
@@ -75,8 +75,8 @@ def marks_text(marks: Answer, width: int | None, style: bool) -> str:
     """The marks of a lesson that has ended, or that it goes on."""
     room = usable_width(width)
     if marks["ending"] is None:
-        steps = len(marks["steps"])
-        return "\n".join(wrap(f"{steps} steps so far; the lesson goes on.", room)) + "\n"
+        steps = counted(len(marks["steps"]), "step")
+        return "\n".join(wrap(f"{steps} so far; the lesson goes on.", room)) + "\n"
     blocks = [
         [bold("WHAT IT WAS", style), *_sentences(_truth(marks), room)],
         [bold("WHAT IT COST", style), *table(_money_rows(marks), _MONEY, room),
@@ -98,6 +98,8 @@ def _sentences(sentences: Iterator[str], room: int) -> list[str]:
 def _truth(marks: Answer) -> Iterator[str]:
     for says in marks["was"]:
         yield sentence(says)
+    if marks["was"] == ["Nothing was wrong"] and not marks["left"]:
+        return
     if marks["left"]:
         yield f"Still there when the car left: {'; '.join(marks['left'])}."
     else:
@@ -117,7 +119,9 @@ def _money_rows(marks: Answer) -> list[tuple[str, ...]]:
 def _luck(marks: Answer) -> Iterator[str]:
     """Where the money and the decisions do not agree, luck had a hand: say so."""
     dearer = marks["spent"]["total"] - marks["plan"]["total"]
-    if dearer < 0.0 and marks["regret"] > 0.0:
+    if dearer < 0.0 and marks["left"]:
+        yield "Cheaper than the plan on this car, but what was wrong is still there."
+    elif dearer < 0.0 and marks["regret"] > 0.0:
         yield "Cheaper than the plan on this car, but not by your decisions: that was luck."
     elif dearer > 0.0 and marks["regret"] == 0.0:
         yield "Dearer than the plan on this car, but not by your decisions: that was luck."
@@ -129,10 +133,10 @@ def _decisions(marks: Answer) -> Iterator[str]:
     wasted = [step for step in marks["steps"] if step["why"]]
     judged = sum(step["regret"] is not None for step in marks["steps"])
     if not wasted:
-        yield f"All {judged} decisions were as good as the best at their moment."
+        yield f"Much dearer than the best at its moment: none of {counted(judged, 'decision')}."
         return
     yield (
-        f"{len(wasted)} of {judged} decisions were dearer than they had to be as things stood "
+        f"{len(wasted)} of {counted(judged, 'decision')} cost more than need be as things stood "
         f"then, {marks['regret']:.0f} euro together."
     )
     for step in wasted:
@@ -169,7 +173,9 @@ def class_text(report: Answer, width: int | None, style: bool) -> str:
     rows = [head, *(class_row(row) for row in report["sessions"])]
     blocks = [[bold("THE CLASS", style), *table(rows, _CLASS, room)]]
     if report["often"]:
-        often = (f"{one['line']}: in {one['sessions']} sessions." for one in report["often"])
+        often = (
+            f"{one['line']}: in {counted(one['sessions'], 'session')}." for one in report["often"]
+        )
         blocks.append([bold("WASTED MOST OFTEN", style), *_sentences(often, room)])
     if report["unreadable"]:
         bad = (f"{one['file']}: {one['says']}." for one in report["unreadable"])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -31,6 +33,20 @@ def test_the_starting_file_opens_a_car(family: str, tmp_path: Path) -> None:
     written = load_car(file).hidden
     assert [one.fault for one in written] == list(car.faults)
     assert car.hidden.faults[0].severity == 0.6
+
+
+@pytest.mark.parametrize("suffix", [".toml", ".json"])
+def test_a_family_beside_the_car(suffix: str, tmp_path: Path) -> None:
+    """By its bare name, whatever it is written in; found again from anywhere."""
+    text = starting_text("family", "")
+    if suffix == ".json":
+        text = json.dumps(tomllib.loads(text))
+    (tmp_path / f"mine{suffix}").write_text(text, "utf-8")
+    file = tmp_path / "car.json"
+    file.write_text(json.dumps({**HEAD, "family": "mine", "hidden": []}), "utf-8")
+    opening = Opening.of_file(file)
+    assert opening.family == str(tmp_path / f"mine{suffix}")
+    assert opening.open().faults == ()
 
 
 def test_everything_a_car_file_can_say() -> None:

@@ -45,6 +45,37 @@ def test_what_cannot_be_is_refused_as_impossible() -> None:
     assert told.refused == "impossible" and "key run first" in told.says[0]
 
 
+@pytest.mark.parametrize("line", ["turn plunger out", "turn gear drive"])
+def test_what_only_lacks_power_is_no_danger(line: str) -> None:
+    """With the key off it does nothing and hurts nobody: not held against the learner."""
+    told = lesson().do(line)
+    assert told.refused == "impossible" and "first" in told.says[0]
+
+
+def test_power_on_a_plugged_motor_is_a_danger() -> None:
+    """Battery volts at the motor's pins while the computer still drives them."""
+    assert lesson().do("turn bench car").refused == "safety"
+
+
+def test_no_repair_at_an_engine_that_runs() -> None:
+    """The key goes off first, unless the repair is made with the engine running."""
+    one = lesson()
+    one.do("turn key run")
+    one.do("repair battery.alternator")
+    assert one.car.state["key"] == "off"
+    one.do("repair idle.stop.set")
+    assert one.car.state["key"] == "run"
+
+
+def test_a_reading_between_places_keeps_the_state_it_was_taken_in() -> None:
+    """What is turned later does not change what was read."""
+    one = lesson()
+    one.do("read tps.ref.sensor tps.gnd.sensor ohm")
+    before = dict(one.data()["reading"][0]["state"])
+    one.do("turn key run")
+    assert before["key"] == "off" and one.data()["reading"][0]["state"] == before
+
+
 def test_nothing_leaves_or_is_proved_with_a_plug_off() -> None:
     """Out of order until everything is back."""
     one = lesson()
@@ -64,6 +95,7 @@ def test_a_line_that_is_no_step_changes_nothing() -> None:
     for line in (
         "read tps.signl", "repair all", "read a b volt", "turn key sideways", "turn kez on",
         "strike r1 why", "read tps.ref.sensor tps.gnd.sensor amp", "read a b", "prove 0",
+        "read tps.ref.sensor tps.ref.sensor volt",
     ):  # fmt: skip
         with pytest.raises(BadInput):
             one.do(line)

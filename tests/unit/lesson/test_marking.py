@@ -80,6 +80,23 @@ def test_a_lucky_guess_is_no_merit() -> None:
     assert "that was luck" in marks_text(marks, 80, False)
 
 
+def test_handing_back_is_no_cheaper_than_sending_on() -> None:
+    """A car that leaves with its fault comes back, and has to be cured all the same."""
+    opening = Opening.of(FAMILY, 3, "stop-screw")
+    left, sent = (marks_of(worked([line], opening)) for line in ("leave", "stop"))
+    assert left["spent"]["total"] > sent["spent"]["total"] > left["plan"]["total"]
+    assert left["left"] and left["regret"] > 5.0
+
+
+def test_after_a_proof_that_failed() -> None:
+    """To look on is never poor, whatever the odds still believe; to hand the car back is."""
+    lines = ["repair idle.gasket.renew", "prove 3", "read basics.cold_start", "leave"]
+    marks = marks_of(worked(lines, Opening.of(FAMILY, 3, "stop-screw")))
+    assert (marks["steps"][2]["regret"], marks["steps"][2]["why"]) == (None, "")
+    said = " ".join(note["says"] for note in marks["order"])
+    assert "though it showed in 3 of 3 tries" in said
+
+
 def test_what_comes_and_goes_needs_more_tries() -> None:
     """Seen in some of the tries before, then proved with one: too few."""
     data = {
@@ -108,6 +125,30 @@ def test_slips_are_named_at_the_end() -> None:
     slips = marks_of(worked(lines, Opening(FAMILY, 2, "", data)))["slips"]
     assert [one["reading"] for one in slips["made"]] == ["r1", "r2"]
     assert (slips["missed"], slips["struck_wrongly"]) == (["r2"], ["r3"])
+
+
+def test_ohms_read_before_the_key_went_on_are_no_obstacle() -> None:
+    """They were read on a dead circuit; the lesson is marked, the same each time."""
+    lines = ["read tps.ref.sensor tps.gnd.sensor ohm", "turn key run", "read ask", "leave"]
+    lesson = worked(lines, Opening.of(FAMILY, 3, "no-part"))
+    marks = marks_of(lesson)
+    assert marks["ending"] == "handed back" and marks == marks_of(lesson)
+    text = marks_text(marks, 80, False)
+    assert ("Nothing was wrong" in text) == ("Gone when" not in text)
+
+
+def test_slips_between_places_are_found_by_their_state() -> None:
+    """The same two places in two states are two readings."""
+    data = {
+        "format": 1, "id": "slippery", "family": FAMILY, "number": 2, "hidden": [],
+        "luck": {"slip": 1.0, "kind": "leads swapped"},
+    }  # fmt: skip
+    places = "read tps.ref.sensor tps.gnd.sensor volt"
+    lines = [f"{places} key=on", f"{places} key=run", "read tps.reference", "read tps.reference"]
+    lesson = worked([*lines, "strike r3 swapped", "leave"], Opening(FAMILY, 2, "", data))
+    marks = marks_of(lesson)
+    assert [one["reading"] for one in marks["slips"]["made"]] == ["r1", "r2", "r3", "r4"]
+    assert marks["steps"][3]["why"] == ""  # whoever doubts a slip and reads again is right
 
 
 def test_a_lesson_that_goes_on_tells_nothing() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from idlewright.errors import BadInput
-from idlewright.lesson.steps import MOST_TRIES, take_apart, tries_in
+from idlewright.lesson.steps import MOST_TRIES, hint, plain, take_apart, tries_in
 
 
 @pytest.mark.parametrize(
@@ -41,9 +41,23 @@ def test_a_line_that_is_no_step_says_what_would_be(line: str, says: str) -> None
         take_apart(line)
 
 
-@pytest.mark.parametrize("typed", ["0", "-1", "many", str(MOST_TRIES + 1)])
+@pytest.mark.parametrize("typed", ["0", "-1", "many", "²", "9" * 5000, str(MOST_TRIES + 1)])
 def test_a_number_of_tries(typed: str) -> None:
     """Whole, from one to a limit."""
     assert tries_in(("7",)) == 7
     with pytest.raises(BadInput, match="no number of tries"):
         tries_in((typed,))
+
+
+def test_a_name_that_is_not_there_is_answered_in_one_short_line() -> None:
+    """Never more than what to do, however long the name is, and nothing for writers of families."""
+    assert hint("tps.signl", ["tps.signal", "ask"], "list checks") == 'did you mean "tps.signal"?'
+    assert hint("xyz", [f"check.{n}" for n in range(99)], "list checks") == "type list checks"
+    with pytest.raises(BadInput) as caught:
+        take_apart("x" * 3000)
+    assert len(caught.value.problems[0].one_line()) < 80
+
+
+def test_text_that_can_be_kept_anywhere() -> None:
+    """No broken byte, control character or mark at a file's beginning stays."""
+    assert plain("\ufeffsay \udcff\x1b[31m it\0is\tso \n") == "say [31m it is so"
