@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import subprocess
 import sys
 import time
@@ -190,7 +191,10 @@ def started(program: str, *words: str | Path) -> Iterator[subprocess.Popen[bytes
     command = [sys.executable, "-m", f"distributed.cli.{program}", "--no-dashboard"]
     command += [*map(str, words[:-1]), "--scheduler-file", str(words[-1])]
     quiet = subprocess.DEVNULL
-    with subprocess.Popen(command, stdout=quiet, stderr=quiet) as process:
+    tests = Path(__file__).parents[2]  # where the workers find the work of these tests
+    places = os.pathsep.join(str(place) for place in (tests.parent / "src", tests))
+    environment = {**os.environ, "PYTHONPATH": places}
+    with subprocess.Popen(command, stdout=quiet, stderr=quiet, env=environment) as process:
         try:
             yield process
         finally:
